@@ -1,0 +1,21 @@
+"""Errors a user can act on: each text says what was given, what is allowed and what to do."""
+
+from calib.scale import CalibrationError
+
+__all__ = ["CalibrationError", "ImageError", "PeriapicalError", "TableError", "TraceError"]
+
+
+class PeriapicalError(ValueError):
+    """Base of the errors that are meant for the user, not for the programmer."""
+
+
+class ImageError(PeriapicalError):
+    """An image cannot be read, or is not a single-frame grey radiograph."""
+
+
+class TableError(PeriapicalError):
+    """A table or tracing document is malformed; the text names the row and column."""
+
+
+class TraceError(PeriapicalError):
+    """The clicks given do not allow a line or landmark to be found."""

@@ -1,0 +1,1 @@
+"""From lines and landmarks to millimetres and degrees."""

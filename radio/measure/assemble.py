@@ -1,0 +1,302 @@
+"""Millimetres and degrees from traced lines: scale, lengths, angle, electronic comparison."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from calib.dicom_spacing import detector_pitch_mm, scale_from_dicom
+from calib.known_length import file_length_sd_mm, scale_from_ball, scale_from_file, scale_given
+from calib.scale import CalibrationError, Scale
+from radio.image.radiograph import Radiograph
+from radio.measure.case import CaseFacts, Remark, SchneiderConstruction
+from radio.measure.curvature import (
+    DEFAULT_TOLERANCE_MM,
+    DEFAULT_TOLERANCE_PX,
+    perturbed_traces,
+    schneider_deg,
+)
+from radio.measure.electronic import electronic_difference
+from radio.measure.length import canal_length_mm, gap_mm, working_length_mm
+from radio.measure.result import Measurement
+from radio.measure.trace_case import TracedCase
+from radio.trace.curve import arc_length, project
+
+FloatArray = npt.NDArray[np.float64]
+
+_DRAWS = 24
+# Sideways errors of a trace go together over about this length.
+_CORRELATION_MM = 1.2
+
+
+@dataclass(frozen=True, eq=False)
+class Assembly:
+    """What follows from the lines once millimetres are known (or not)."""
+
+    scale: Scale | None
+    implied_magnification: float | None
+    measurements: Mapping[str, Measurement]
+    construction: SchneiderConstruction | None
+    remarks: tuple[Remark, ...]
+
+
+def assemble(radiograph: Radiograph, traced: TracedCase, facts: CaseFacts) -> Assembly:
+    """All numbers of one canal.
+
+    Parameters
+    ----------
+    radiograph : Radiograph
+        For its spacing facts.
+    traced : TracedCase
+    facts : CaseFacts
+
+    Returns
+    -------
+    Assembly
+    """
+    remarks: list[Remark] = []
+    out: dict[str, Measurement] = {}
+    file_px = _file_length(traced)
+    if file_px is not None:
+        out[file_px.name] = file_px
+    scale = _scale(radiograph, traced, facts, file_px, remarks)
+    canal_px = _canal_length_px(traced)
+    if canal_px is not None:
+        out[canal_px.name] = canal_px
+    if scale is not None:
+        _lengths(out, traced, facts, scale, canal_px, remarks)
+    construction = _schneider(out, traced, scale)
+    if facts.electronic_mm is not None:
+        _electronic(out, facts, remarks)
+    _confidence(traced, remarks)
+    return Assembly(scale, _magnification(radiograph, scale), out, construction, tuple(remarks))
+
+
+def _square(points_px: FloatArray, aspect: float) -> FloatArray:
+    """Points with rows in units of a column, so that lengths and angles are true."""
+    return points_px * np.array([aspect, 1.0])
+
+
+def _file_length(traced: TracedCase) -> Measurement | None:
+    if traced.file_line is None or "file_start" not in traced.landmarks:
+        return None
+    length = arc_length(_square(traced.file_line.points_px, traced.aspect))
+    start, tip = traced.landmarks["file_start"], traced.landmarks["file_tip"]
+    sd = float(np.hypot(start.sd_along_px, tip.sd_along_px))
+    return Measurement(
+        "file_length_px",
+        length,
+        "px",
+        sd,
+        "arc length of the traced file, start to tip",
+        f"start: {start.how}; tip: {tip.how}",
+    )
+
+
+def _scale(
+    radiograph: Radiograph,
+    traced: TracedCase,
+    facts: CaseFacts,
+    file_px: Measurement | None,
+    remarks: list[Remark],
+) -> Scale | None:
+    """The scale the user asked for, or the best there is: file, ball, given, then the image header."""
+    if facts.scale_from == "none":
+        return None
+    wanted = [facts.scale_from] if facts.scale_from else ["file", "ball", "given", "dicom"]
+    reasons = []
+    for source in wanted:
+        try:
+            return _scale_from(str(source), radiograph, traced, facts, file_px)
+        except CalibrationError as error:
+            reasons.append(str(error))
+    text = reasons[0] if facts.scale_from else "Nothing of known size was given."
+    remarks.append(Remark("warn", f"No scale, so no millimetres: {text}"))
+    return None
+
+
+def _scale_from(
+    source: str, radiograph: Radiograph, traced: TracedCase, facts: CaseFacts, file_px: Measurement | None
+) -> Scale:
+    aspect = radiograph.pixel_aspect
+    if source == "file":
+        if file_px is None or facts.file_length_mm is None:
+            raise CalibrationError("the scale from the file needs file_length_mm, file_start and file_tip.")
+        return scale_from_file(
+            file_px.value,
+            file_px.sd or 0.0,
+            facts.file_length_mm,
+            file_length_sd_mm(facts.file_start_at),
+            pixel_aspect=aspect,
+            start_at=facts.file_start_at,
+        )
+    if source == "ball":
+        if traced.ball is None or facts.ball_diameter_mm is None:
+            raise CalibrationError("the scale from a ball needs ball_diameter_mm and a ball found at ball_centre.")
+        return scale_from_ball(
+            traced.ball.diameter_px, traced.ball.sd_px, facts.ball_diameter_mm, pixel_aspect=aspect
+        )
+    if source == "given":
+        if facts.mm_per_px is None:
+            raise CalibrationError("a given scale needs mm_per_px.")
+        return scale_given(facts.mm_per_px, pixel_aspect=aspect)
+    return scale_from_dicom(radiograph.spacing)
+
+
+def _magnification(radiograph: Radiograph, scale: Scale | None) -> float | None:
+    pitch = detector_pitch_mm(radiograph.spacing)
+    if scale is None or pitch is None or scale.source == "dicom":
+        return None
+    return float(np.sqrt(pitch[0] * pitch[1])) / scale.mm_per_px
+
+
+def _canal_length_px(traced: TracedCase) -> Measurement | None:
+    if traced.canal_line is None:
+        return None
+    length = arc_length(_square(traced.canal_line.points_px, traced.aspect))
+    end = traced.landmarks.get("canal_end") or traced.landmarks["apex"]
+    orifice = traced.landmarks["orifice"]
+    return Measurement(
+        "canal_length_px",
+        length,
+        "px",
+        float(np.hypot(orifice.sd_along_px, end.sd_along_px)),
+        f"arc length of the traced canal, orifice to {_end_words(traced)}",
+        f"orifice: {orifice.how}; end: {end.how}",
+    )
+
+
+def _end_words(traced: TracedCase) -> str:
+    return "canal end" if "canal_end" in traced.landmarks else "radiographic apex"
+
+
+def _lengths(
+    out: dict[str, Measurement],
+    traced: TracedCase,
+    facts: CaseFacts,
+    scale: Scale,
+    canal_px: Measurement | None,
+    remarks: list[Remark],
+) -> None:
+    if canal_px is not None:
+        ends = f"orifice to {_end_words(traced)}"
+        out["canal_length_mm"] = canal_length_mm(canal_px.value, canal_px.sd or 0.0, scale, ends)
+    if traced.gap_px is None or traced.gap_sd_px is None:
+        return
+    gap = out["gap_mm"] = gap_mm(traced.gap_px, traced.gap_sd_px, scale)
+    if facts.file_start_at == "stop" and facts.file_length_mm is not None:
+        out["working_length_mm"] = working_length_mm(
+            gap, facts.file_length_mm, file_length_sd_mm("stop"), f"set length {facts.file_length_mm:g} mm"
+        )
+    elif "reference" in traced.landmarks and traced.file_line is not None:
+        out["working_length_mm"] = _length_from_reference(gap, traced, scale)
+    else:
+        remarks.append(
+            Remark(
+                "note",
+                "No working length: it needs the file length set to a stop, or the reference landmark marked.",
+            )
+        )
+
+
+def _length_from_reference(gap: Measurement, traced: TracedCase, scale: Scale) -> Measurement:
+    assert traced.file_line is not None
+    points = _square(traced.file_line.points_px, traced.aspect)
+    reference = traced.landmarks["reference"]
+    s, _ = project(points, _square(reference.point_px, traced.aspect))
+    tip = traced.landmarks["file_tip"]
+    length = (arc_length(points) - s) * scale.col_mm_per_px
+    ends = float(np.hypot(reference.sd_along_px, tip.sd_along_px)) * scale.col_mm_per_px
+    sd = float(np.hypot(ends, length * scale.relative_sd))
+    return working_length_mm(gap, length, sd, f"file length from reference to tip {length:.2f} mm by the scale")
+
+
+def _schneider(
+    out: dict[str, Measurement], traced: TracedCase, scale: Scale | None
+) -> SchneiderConstruction | None:
+    """Schneider angle of the canal, with or without a scale; adds it to `out`."""
+    line = traced.canal_line
+    if line is None:
+        return None
+    points = _square(line.points_px, traced.aspect)
+    if scale is not None:
+        tolerance_px = DEFAULT_TOLERANCE_MM / scale.col_mm_per_px
+        told = f"departure tolerance {DEFAULT_TOLERANCE_MM:.2f} mm"
+    else:
+        tolerance_px = DEFAULT_TOLERANCE_PX
+        told = f"departure tolerance {DEFAULT_TOLERANCE_PX:g} px (no scale)"
+    angle, departure = schneider_deg(points, tolerance_px)
+    end = traced.landmarks.get("canal_end") or traced.landmarks["apex"]
+    draws = perturbed_traces(
+        points,
+        line.sd_px,
+        correlation=_CORRELATION_MM / traced.approximate_mm_per_px,
+        end_sd=(traced.landmarks["orifice"].sd_along_px, end.sd_along_px),
+        count=_DRAWS,
+    )
+    angles = np.array([schneider_deg(p, tolerance_px)[0] for p in draws])
+    sd = float(np.sqrt(np.mean((angles - angle) ** 2)))
+    notes = () if departure.leaves else ("The canal never leaves its axis by more than the tolerance.",)
+    out["schneider_deg"] = Measurement(
+        "schneider_deg",
+        angle,
+        "deg",
+        max(sd, 0.2),
+        f"Schneider angle, {told}",
+        f"this view; axis from the coronal run, to the {_end_words(traced)}",
+        (*notes, "One view: a bend toward or away from the detector is not seen."),
+    )
+    back = np.array([1.0 / traced.aspect, 1.0])
+    return SchneiderConstruction(
+        axis_start_px=_on_axis(points[0], departure.origin, departure.direction) * back,
+        axis_end_px=(departure.point + departure.direction * arc_length(points) * 0.35) * back,
+        departure_px=departure.point * back,
+        canal_end_px=points[-1] * back,
+        departure_index=int(np.argmin(np.hypot(*(points - departure.point).T))),
+        tolerance_px=tolerance_px,
+    )
+
+
+def _on_axis(point: FloatArray, origin: FloatArray, direction: FloatArray) -> FloatArray:
+    return np.asarray(origin + ((point - origin) @ direction) * direction)
+
+
+def _electronic(out: dict[str, Measurement], facts: CaseFacts, remarks: list[Remark]) -> None:
+    assert facts.electronic_mm is not None
+    if "working_length_mm" not in out:
+        remarks.append(
+            Remark("note", "The electronic reading has no radiographic working length to compare with.")
+        )
+        return
+    difference = electronic_difference(out["working_length_mm"], facts.electronic_mm, facts.electronic_mark)
+    out[difference.name] = difference
+    if abs(difference.value) > 1.0:
+        remarks.append(
+            Remark(
+                "warn",
+                f"Electronic reading and radiograph differ by {difference.value:+.2f} mm, more than 1 mm: repeat the "
+                "reading and check stop, reference and mark before either is used.",
+            )
+        )
+
+
+def _confidence(traced: TracedCase, remarks: list[Remark]) -> None:
+    for line in (traced.file_line, traced.canal_line):
+        if line is None or line.confident.all():
+            continue
+        doubtful = ~line.confident
+        share = float(doubtful.mean())
+        if share > 0.08:
+            length = share * arc_length(_square(line.points_px, traced.aspect))
+            mm = length * traced.approximate_mm_per_px
+            first, last = np.flatnonzero(doubtful)[[0, -1]] / max(len(doubtful) - 1, 1)
+            remarks.append(
+                Remark(
+                    "warn",
+                    f"The image supports the {line.kind} poorly over about {mm:.1f} mm (between {first:.0%} and {last:.0%} "
+                    "of its length from the coronal end): bridged there, check it by eye.",
+                )
+            )

@@ -1,0 +1,126 @@
+"""One canal on one image: what goes in, what comes out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from calib.scale import Scale
+from radio.measure.result import Measurement
+from radio.trace.line import LandmarkFix, Line
+
+FloatArray = npt.NDArray[np.float64]
+Clicks = Mapping[str, FloatArray]
+
+LANDMARKS = (
+    "file_start",
+    "file_via",
+    "file_tip",
+    "orifice",
+    "canal_via",
+    "canal_end",
+    "apex",
+    "reference",
+    "ball_centre",
+)
+REPEATED_LANDMARKS = ("file_via", "canal_via")
+
+
+@dataclass(frozen=True)
+class CaseFacts:
+    """What the user states about one canal on one image (one row of the images table).
+
+    Parameters
+    ----------
+    canal, tooth, view, subject : str
+        Labels; `tooth` in ISO 3950 two-digit notation.
+    scale_from : {"file", "ball", "dicom", "given", "none"} or None
+        Where millimetres come from; None lets the tool take the best one it has.
+    file_length_mm : float or None
+        Known length from `file_start_at` to the tip, mm.
+    file_start_at : {"stop", "handle"}
+        What `file_start` marks: the face of the stop that rests on the tooth, or the end of the handle.
+    file_size : int or None
+        ISO 3630-1 size (tip diameter in hundredths of a millimetre).
+    ball_diameter_mm, mm_per_px : float or None
+        Diameter of a calibrating ball; a given pixel size.
+    electronic_mm : float or None
+        File length at which the electronic reading stood, mm.
+    electronic_mark : {"zero", "half"} or None
+        Which mark the electronic reading was taken at.
+    """
+
+    canal: str = "1"
+    tooth: str = ""
+    view: str = ""
+    scale_from: Literal["file", "ball", "dicom", "given", "none"] | None = None
+    file_length_mm: float | None = None
+    file_start_at: Literal["stop", "handle"] = "stop"
+    file_size: int | None = None
+    ball_diameter_mm: float | None = None
+    mm_per_px: float | None = None
+    electronic_mm: float | None = None
+    electronic_mark: Literal["zero", "half"] | None = None
+    subject: str = ""
+
+
+@dataclass(frozen=True)
+class Remark:
+    """Something the user must know beside the numbers."""
+
+    level: Literal["stop", "warn", "note"]
+    text: str
+
+
+@dataclass(frozen=True, eq=False)
+class SchneiderConstruction:
+    """The lines and points a Schneider angle is made of, all in pixels as (row, col)."""
+
+    axis_start_px: FloatArray
+    axis_end_px: FloatArray
+    departure_px: FloatArray
+    canal_end_px: FloatArray
+    departure_index: int
+    tolerance_px: float
+
+
+@dataclass(frozen=True, eq=False)
+class CaseResult:
+    """Everything measured on one canal; what could not be measured is absent, never zero.
+
+    Parameters
+    ----------
+    facts : CaseFacts
+        What the user stated.
+    scale : Scale or None
+        Millimetres per pixel, or None where there is none.
+    implied_magnification : float or None
+        Detector pitch over scale, where the pitch is known.
+    file_line, canal_line : Line or None
+        Traced lines.
+    landmarks : mapping of str to LandmarkFix
+        Refined landmarks by name (the repeated via points are not among them).
+    measurements : mapping of str to Measurement
+        By results-table column, e.g. ``"gap_mm"``, ``"schneider_deg"``.
+    construction : SchneiderConstruction or None
+        How the Schneider angle was made.
+    remarks : tuple of Remark
+        Warnings and notes.
+    seconds : float
+        Time for tracing and measuring, image loading apart.
+    """
+
+    facts: CaseFacts
+    scale: Scale | None
+    implied_magnification: float | None
+    file_line: Line | None
+    canal_line: Line | None
+    landmarks: Mapping[str, LandmarkFix]
+    measurements: Mapping[str, Measurement]
+    construction: SchneiderConstruction | None
+    remarks: tuple[Remark, ...] = field(default=())
+    seconds: float = 0.0

@@ -1,0 +1,108 @@
+"""From one radiograph, rough clicks and stated facts to every number that can be had."""
+
+from __future__ import annotations
+
+import time
+
+import numpy as np
+
+from radio.errors import TraceError
+from radio.image.radiograph import Radiograph
+from radio.measure.assemble import Assembly, assemble
+from radio.measure.case import LANDMARKS, REPEATED_LANDMARKS, CaseFacts, CaseResult, Clicks, Remark
+from radio.measure.trace_case import approximate_mm_per_px, trace_case
+
+
+def measure_case(radiograph: Radiograph, clicks: Clicks, facts: CaseFacts) -> CaseResult:
+    """Trace, calibrate and measure one canal.
+
+    Parameters
+    ----------
+    radiograph : Radiograph
+    clicks : mapping of str to ndarray, shape (N, 2)
+        Rough (row, col) clicks by landmark; one row each except for the via points.
+    facts : CaseFacts
+
+    Returns
+    -------
+    CaseResult
+        What cannot be measured is absent from it and named in a remark.
+
+    Raises
+    ------
+    TraceError
+        A landmark is unknown, malformed or outside the image, or there is nothing to trace.
+    """
+    _import_ahead()
+    started = time.perf_counter()
+    checked = check_clicks(clicks, radiograph.grey.shape)
+    approximate = approximate_mm_per_px(checked, facts, radiograph.spacing, radiograph.pixel_aspect)
+    traced = trace_case(radiograph, checked, facts, approximate)
+    assembly: Assembly = assemble(radiograph, traced, facts)
+    remarks = (*_off_film(radiograph, checked), *traced.remarks, *assembly.remarks)
+    return CaseResult(
+        facts=facts,
+        scale=assembly.scale,
+        implied_magnification=assembly.implied_magnification,
+        file_line=traced.file_line,
+        canal_line=traced.canal_line,
+        landmarks=traced.landmarks,
+        measurements=assembly.measurements,
+        construction=assembly.construction,
+        remarks=remarks,
+        seconds=time.perf_counter() - started,
+    )
+
+
+def check_clicks(clicks: Clicks, shape: tuple[int, ...]) -> dict[str, np.ndarray]:
+    """Clicks as float arrays of shape (N, 2), each one checked against the image.
+
+    Raises
+    ------
+    TraceError
+        Naming the landmark, what was given and what is allowed.
+    """
+    out: dict[str, np.ndarray] = {}
+    for name, points in clicks.items():
+        if name not in LANDMARKS:
+            raise TraceError(f"Unknown landmark {name!r}; allowed are {', '.join(LANDMARKS)}.")
+        p = np.asarray(points, dtype=np.float64).reshape(-1, 2)
+        if len(p) == 0:
+            continue
+        if len(p) > 1 and name not in REPEATED_LANDMARKS:
+            raise TraceError(f"{name} is given {len(p)} times; give it once (only via points repeat).")
+        outside = ~(
+            np.isfinite(p).all(axis=1)
+            & (p >= -0.5).all(axis=1)
+            & (p <= np.array(shape[:2]) - 0.5).all(axis=1)
+        )
+        if outside.any():
+            row, col = p[outside][0]
+            raise TraceError(
+                f"{name} at row {row:g}, col {col:g} lies outside the image, which has {shape[0]} rows and "
+                f"{shape[1]} columns. Points are given as row, col: are they swapped?"
+            )
+        out[name] = p
+    return out
+
+
+def _off_film(radiograph: Radiograph, clicks: Clicks) -> list[Remark]:
+    remarks = []
+    for name, points in clicks.items():
+        rows, cols = np.round(points).astype(int).T
+        rows = np.clip(rows, 0, radiograph.film.shape[0] - 1)
+        cols = np.clip(cols, 0, radiograph.film.shape[1] - 1)
+        if not radiograph.film[rows, cols].all():
+            remarks.append(Remark("warn", f"The click {name} lies on the padding around the exposed image."))
+    return remarks
+
+
+def _import_ahead() -> None:
+    """Load what tracing needs before the clock starts: the first import takes longer than a measurement."""
+    import cv2
+    import scipy.interpolate
+    import scipy.linalg
+    import scipy.ndimage
+    import scipy.optimize
+
+    assert cv2 and scipy

@@ -1,0 +1,322 @@
+"""Lines and landmarks of one canal, from its clicks; everything here is in pixels of the image."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from calib.dicom_spacing import SpacingFacts, detector_pitch_mm
+from radio.errors import TraceError
+from radio.image.radiograph import Radiograph
+from radio.measure.case import CaseFacts, Clicks, Remark
+from radio.trace.circle import Ball, fit_ball
+from radio.trace.curve import arc_length, cumulative_length, point_at, project, section
+from radio.trace.ends import CLICK_SD_MM, Along, file_tip, root_end, start_face
+from radio.trace.line import LandmarkFix, Line
+from radio.trace.tracer import join_lines, trace_line
+from radio.trace.workspace import Workspace, make_workspace
+
+FloatArray = npt.NDArray[np.float64]
+
+# Canal orifice to apex, millimetres, when nothing else tells the scale; common practice, no source.
+_TYPICAL_CANAL_MM = 12.5
+_TYPICAL_FILE_MM = 23.0
+
+
+@dataclass(frozen=True, eq=False)
+class TracedCase:
+    """Lines, landmarks and places along the lines.
+
+    Parameters
+    ----------
+    file_line, canal_line : Line or None
+        In image pixels.
+    landmarks : mapping of str to LandmarkFix
+    ball : Ball or None
+        In square pixels (columns).
+    gap_px, gap_sd_px : float or None
+        Signed distance along the canal from file tip to radiographic apex, in columns.
+    aspect : float
+        Row spacing over column spacing.
+    approximate_mm_per_px : float
+        Scale the search widths were taken from.
+    remarks : tuple of Remark
+    """
+
+    file_line: Line | None
+    canal_line: Line | None
+    landmarks: Mapping[str, LandmarkFix]
+    ball: Ball | None
+    gap_px: float | None
+    gap_sd_px: float | None
+    aspect: float
+    approximate_mm_per_px: float
+    remarks: tuple[Remark, ...]
+
+
+def approximate_mm_per_px(
+    clicks: Clicks, facts: CaseFacts, spacing: SpacingFacts, aspect: float
+) -> float:
+    """Rough scale, only for choosing search widths; no measurement rests on it."""
+    if facts.mm_per_px:
+        return facts.mm_per_px
+    square = np.array([aspect, 1.0])
+
+    def clicked_length(names: tuple[str, ...]) -> float:
+        parts = [clicks[n] * square for n in names if n in clicks]
+        points = np.vstack(parts) if parts else np.zeros((0, 2))
+        return float(np.hypot(*np.diff(points, axis=0).T).sum()) if len(points) > 1 else 0.0
+
+    if "file_start" in clicks and "file_tip" in clicks and facts.file_length_mm:
+        return facts.file_length_mm / max(clicked_length(("file_start", "file_via", "file_tip")), 1.0)
+    pitch = detector_pitch_mm(spacing)
+    if pitch is not None:
+        return pitch[1] / 1.05
+    end = "canal_end" if "canal_end" in clicks else "apex"
+    canal = clicked_length(("orifice", "canal_via", end))
+    if canal > 0 and "orifice" in clicks and end in clicks:
+        return _TYPICAL_CANAL_MM / canal
+    file = clicked_length(("file_start", "file_via", "file_tip"))
+    if file > 0 and "file_start" in clicks and "file_tip" in clicks:
+        return _TYPICAL_FILE_MM / file
+    return 0.03
+
+
+def trace_case(radiograph: Radiograph, clicks: Clicks, facts: CaseFacts, mm_per_px: float) -> TracedCase:
+    """Trace file and canal and refine the landmarks.
+
+    Parameters
+    ----------
+    radiograph : Radiograph
+    clicks : mapping of str to ndarray, shape (N, 2)
+        Checked clicks.
+    facts : CaseFacts
+    mm_per_px : float
+        Approximate scale.
+
+    Raises
+    ------
+    TraceError
+        Nothing to trace: neither file, nor canal, nor ball is given by enough clicks.
+    """
+    if not clicks:
+        raise TraceError("No clicks for this canal; give at least orifice and apex, or file_start and file_tip.")
+    all_points = np.vstack(list(clicks.values()))
+    space = make_workspace(
+        radiograph.grey, all_points, margin_px=4.0 / mm_per_px, aspect=radiograph.pixel_aspect
+    )
+    tracing = _Tracing(space, {n: space.from_image(p) for n, p in clicks.items()}, facts, mm_per_px)
+    tracing.run()
+    return tracing.result(clicks)
+
+
+class _Tracing:
+    """One pass over the clicks of a case, in workspace coordinates; state only while it runs."""
+
+    def __init__(self, space: Workspace, clicks: Clicks, facts: CaseFacts, mm_per_px: float) -> None:
+        self.space, self.clicks, self.facts, self.mm = space, clicks, facts, mm_per_px
+        self.file: Line | None = None
+        self.canal: Line | None = None
+        self.fixes: dict[str, tuple[FloatArray, float, float, str, bool]] = {}
+        self.ball: Ball | None = None
+        self.gap: tuple[float, float] | None = None
+        self.remarks: list[Remark] = []
+
+    def run(self) -> None:
+        if "ball_centre" in self.clicks:
+            self._fit_ball()
+        if "file_tip" in self.clicks and ("file_start" in self.clicks or "file_via" in self.clicks):
+            self._trace_file()
+        if "orifice" in self.clicks and ("canal_end" in self.clicks or "apex" in self.clicks):
+            self._trace_canal()
+        if self.file is None and self.canal is None and self.ball is None:
+            raise TraceError(
+                f"Nothing to trace with the clicks {', '.join(self.clicks)}: a canal needs orifice and canal_end or "
+                "apex, a file needs file_start and file_tip, a ball needs ball_centre."
+            )
+
+    # -- file ---------------------------------------------------------------------------------------------
+
+    def _trace_file(self) -> None:
+        points = [self.clicks[n] for n in ("file_start", "file_via", "file_tip") if n in self.clicks]
+        line = trace_line(
+            self.space.image, np.vstack(points), "file", mm_per_px=self.mm, extend_mm=(1.2, 0.8)
+        )
+        extended, tip = file_tip(
+            self.space.image,
+            line.points_px,
+            self.clicks["file_tip"][0],
+            mm_per_px=self.mm,
+            file_size=self.facts.file_size,
+        )
+        start = self._file_start(extended)
+        self.file = _cut(line, extended, start.s_px, tip.s_px)
+        self._fix("file_tip", extended, tip, "end of the file's shadow along its axis")
+        if "file_start" in self.clicks:
+            self._fix("file_start", extended, start, f"face of the {self.facts.file_start_at}")
+
+    def _file_start(self, line: FloatArray) -> Along:
+        if "file_start" not in self.clicks:
+            return Along(project(line, self.clicks["file_via"][0])[0], CLICK_SD_MM / self.mm, False)
+        return start_face(
+            self.space.image,
+            line,
+            self.clicks["file_start"][0],
+            mm_per_px=self.mm,
+            handle=self.facts.file_start_at == "handle",
+        )
+
+    # -- canal --------------------------------------------------------------------------------------------
+
+    def _trace_canal(self) -> None:
+        end_name = "canal_end" if "canal_end" in self.clicks else "apex"
+        end, orifice = self.clicks[end_name][0], self.clicks["orifice"][0]
+        via = self.clicks.get("canal_via", np.zeros((0, 2)))
+        inside = self._file_inside(orifice, end)
+        if inside is None:
+            line = trace_line(
+                self.space.image,
+                np.vstack([orifice, via, end]),
+                "canal",
+                mm_per_px=self.mm,
+                extend_mm=(0.5, 1.0),
+            )
+        else:
+            line = self._canal_around_file(inside, via, end)
+        self._finish_canal(line, end_name)
+
+    def _file_inside(self, orifice: FloatArray, end: FloatArray) -> Line | None:
+        """The file line from orifice to tip when the file lies in this canal, else None."""
+        if self.file is None:
+            return None
+        points = self.file.points_px
+        s_orifice, aside = project(points, orifice)
+        s_end, _ = project(points, end)
+        total = arc_length(points)
+        if abs(aside) * self.mm > 1.2 or not -1.0 < s_orifice * self.mm or total - s_orifice < 1.5 / self.mm:
+            return None
+        tip_to_end = float(np.hypot(*(points[-1] - end)))
+        if s_end >= total and tip_to_end > 1.6 * (total - s_orifice):
+            return None
+        return self.file
+
+    def _canal_around_file(self, file: Line, via: FloatArray, end: FloatArray) -> Line:
+        points = file.points_px
+        total = arc_length(points)
+        s_orifice, _ = project(points, self.clicks["orifice"][0])
+        start = s_orifice - 0.5 / self.mm
+        s_end, _ = project(points, end)
+        if s_end <= total:
+            return _part(file, start, max(total, s_end + 1.0 / self.mm), "canal")
+        beyond = [p for p in via if project(points, p)[0] > total + 0.3 / self.mm]
+        tail_clicks = np.vstack([*beyond, end])
+        head = _part(file, start, total, "canal")
+        return join_lines(self.space.image, head, tail_clicks, mm_per_px=self.mm, extend_mm=1.0)
+
+    def _finish_canal(self, line: Line, end_name: str) -> None:
+        points = line.points_px
+        s_orifice, _ = project(points, self.clicks["orifice"][0])
+        orifice = Along(s_orifice, CLICK_SD_MM / self.mm, False)
+        clicked = {n: self.clicks[n][0] if n in self.clicks else None for n in ("apex", "canal_end")}
+        shadow_mm = 0.3 if self.file is not None else 0.0
+        ending = root_end(
+            self.space.image,
+            points,
+            clicked["apex"],
+            clicked["canal_end"],
+            mm_per_px=self.mm,
+            file_shadow_mm=shadow_mm,
+        )
+        ends = {"apex": ending.apex, "canal_end": ending.canal_end}
+        self.canal = _cut(line, points, orifice.s_px, ends[end_name].s_px)
+        self._fix("orifice", points, orifice, "foot of the click on the canal line")
+        if clicked["canal_end"] is not None:
+            self._fix("canal_end", points, ending.canal_end, "where the canal line crosses the root outline")
+        if clicked["apex"] is not None:
+            self._fix("apex", points, ending.apex, "end of the root outline", aside_px=ending.apex_aside_px)
+            if self.file is not None:
+                tip_s, _ = project(points, self.file.points_px[-1])
+                tip_sd = self.fixes["file_tip"][1]
+                self.gap = (ending.apex.s_px - tip_s, float(np.hypot(tip_sd, ending.apex.sd_px)))
+
+    # -- ball, bookkeeping --------------------------------------------------------------------------------
+
+    def _fit_ball(self) -> None:
+        diameter = self.facts.ball_diameter_mm or 5.0
+        radius = 0.5 * diameter / self.mm
+        try:
+            self.ball = fit_ball(
+                self.space.image, self.clicks["ball_centre"][0], radius_px=(0.55 * radius, 1.8 * radius)
+            )
+        except TraceError as error:
+            self.remarks.append(Remark("warn", str(error)))
+            return
+        centre = np.array([self.ball.row, self.ball.col])
+        self.fixes["ball_centre"] = (centre, self.ball.sd_px, self.ball.sd_px, "circle fitted to the rim", True)
+
+    def _fix(
+        self, name: str, line: FloatArray, along: Along, how: str, *, aside_px: float = 0.0
+    ) -> None:
+        where, ahead = point_at(line, np.array([along.s_px, along.s_px + 1.0]))
+        direction = ahead - where
+        where = where + aside_px * np.array([-direction[1], direction[0]])
+        if not along.refined:
+            how = "place along the line as clicked"
+        self.fixes[name] = (where, along.sd_px, 0.05 / self.mm, how, along.refined)
+
+    def result(self, clicks: Clicks) -> TracedCase:
+        space = self.space
+        landmarks = {}
+        for name, (point, along, across, how, refined) in self.fixes.items():
+            row, col = space.to_image(point)
+            click_row, click_col = clicks[name][0]
+            landmarks[name] = LandmarkFix(
+                name, float(row), float(col), float(click_row), float(click_col), along, across, how, refined
+            )
+        for name in ("reference",):
+            if name in clicks:
+                row, col = clicks[name][0]
+                sd = CLICK_SD_MM / self.mm
+                landmarks[name] = LandmarkFix(
+                    name, float(row), float(col), float(row), float(col), sd, sd, "as clicked", False
+                )
+        gap, gap_sd = self.gap if self.gap is not None else (None, None)
+        return TracedCase(
+            _to_image(self.file, space),
+            _to_image(self.canal, space),
+            landmarks,
+            self.ball,
+            gap,
+            gap_sd,
+            space.aspect,
+            self.mm,
+            tuple(self.remarks),
+        )
+
+
+def _part(line: Line, s0: float, s1: float, kind: str) -> Line:
+    step = arc_length(line.points_px) / max(len(line.points_px) - 1, 1)
+    return _resampled(line, section(line.points_px, s0, s1, step), s0, s1, kind)
+
+
+def _cut(line: Line, points_px: FloatArray, s0: float, s1: float) -> Line:
+    """`line` with the geometry of `points_px` between two arc lengths."""
+    step = arc_length(line.points_px) / max(len(line.points_px) - 1, 1)
+    return _resampled(line, section(points_px, s0, s1, step), s0, s1, line.kind)
+
+
+def _resampled(line: Line, points: FloatArray, s0: float, s1: float, kind: str) -> Line:
+    s = np.linspace(s0, s1, len(points))
+    known = cumulative_length(line.points_px)
+    sd = np.interp(s, known, line.sd_px)
+    confident = np.interp(s, known, line.confident.astype(float)) > 0.5
+    return Line("file" if kind == "file" else "canal", points, sd, confident)
+
+
+def _to_image(line: Line | None, space: Workspace) -> Line | None:
+    if line is None:
+        return None
+    return Line(line.kind, space.to_image(line.points_px), line.sd_px, line.confident)

@@ -1,0 +1,1 @@
+"""From rough clicks to sub-pixel lines and landmarks."""

@@ -1,0 +1,88 @@
+"""The cheapest path along a straightened band."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+
+
+def cheapest_path(
+    cost: npt.NDArray[np.float32], *, slope_weight: float, max_shift: int
+) -> npt.NDArray[np.intp]:
+    """Column of least total cost in every row, when neighbouring rows may differ by a few columns.
+
+    Dynamic programming over rows; a step of d columns adds ``slope_weight * d**2``.
+
+    Parameters
+    ----------
+    cost : ndarray, shape (N, M)
+    slope_weight : float
+        Cost of a sideways step of one column, squared law.
+    max_shift : int
+        Largest sideways step, columns.
+
+    Returns
+    -------
+    ndarray of int, shape (N,)
+    """
+    rows, cols = cost.shape
+    shifts = np.arange(-max_shift, max_shift + 1)
+    penalty = (slope_weight * shifts.astype(np.float32) ** 2)[:, None]
+    padded = np.full(cols + 2 * max_shift, np.float32(np.inf))
+    # row d of the view is the previous total shifted by d - max_shift columns
+    view = np.lib.stride_tricks.sliding_window_view(padded, cols)
+    came_from = np.empty((rows, cols), dtype=np.int8)
+    total = cost[0].astype(np.float32)
+    for i in range(1, rows):
+        padded[max_shift : max_shift + cols] = total
+        options = view + penalty
+        choice = options.argmin(axis=0)
+        came_from[i] = choice
+        total = np.take_along_axis(options, choice[None], axis=0)[0] + cost[i]
+    path = np.empty(rows, dtype=np.intp)
+    path[-1] = int(total.argmin())
+    for i in range(rows - 1, 0, -1):
+        path[i - 1] = path[i] + int(came_from[i, path[i]]) - max_shift
+    return path
+
+
+def smooth_offsets(
+    offsets: FloatArray, weights: FloatArray, *, span: float, order: int = 3
+) -> FloatArray:
+    """Smooth evenly spaced values without flattening bends.
+
+    Penalised least squares on differences of the given order (Whittaker 1923; Eilers 2003, Anal Chem
+    75:3631): with order 3 any parabola passes unchanged, so an arc keeps its sagitta.
+
+    Parameters
+    ----------
+    offsets, weights : ndarray, shape (N,)
+        Values and their weights (0 = bridge this one).
+    span : float
+        Length, in samples, below which detail is smoothed away.
+    order : int
+        Order of the differences.
+    """
+    from scipy.linalg import solveh_banded
+
+    n = len(offsets)
+    if n <= order + 1:
+        return offsets.copy()
+    # a difference penalty of weight lam halves a wave of angular frequency lam ** (-1 / (2 order))
+    lam = float(np.median(weights[weights > 0]) if (weights > 0).any() else 1.0) * (span / (2 * np.pi)) ** (
+        2 * order
+    )
+    coefficients = np.array([1.0])
+    for _ in range(order):
+        coefficients = np.convolve(coefficients, [1.0, -1.0])
+    banded = np.zeros((order + 1, n))
+    for lag in range(order + 1):
+        products = coefficients[: order + 1 - lag] * coefficients[lag:]
+        for k, product in enumerate(products):
+            start = k
+            stop = n - order + k
+            banded[order - lag, start + lag : stop + lag] += lam * product
+    banded[order] += np.maximum(weights, 1e-9 * weights.max() if weights.max() > 0 else 1e-9)
+    return np.asarray(solveh_banded(banded, weights * offsets))
