@@ -1,0 +1,1 @@
+"""Reading, showing and synthesising radiographs."""

@@ -1,0 +1,162 @@
+"""What fixes one synthetic radiograph."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Parameters:
+    """Everything that fixes a synthetic radiograph; equal parameters give an equal image.
+
+    Lengths in mm, angles in degrees.
+
+    Parameters
+    ----------
+    nuisance_seed : int
+        Seed of what is not a parameter of its own: textures, noise, dust, neighbours, clicks.
+    kind, tooth : str
+        Kind of tooth (a key of `radio.image.synthetic.draw.TOOTH_NUMBERS`) and its ISO 3950 number.
+    size_scale : float
+        Size of the tooth over the mean.
+    canal_form : {"straight", "apical", "continuous", "s"}
+        Where the canal bends.
+    turn_deg, second_turn_deg, curve_length_mm, curve_plane_deg : float
+        Turning of the bend, of an opposite second one, length of the apical bend, plane of bending.
+    canal_apical_diameter_mm, canal_taper, canal_flare_mm, canal_depth_ratio : float
+        Section of the canal: diameter at its end, growth per mm, widening at the orifice, depth over width.
+    foramen_offset_mm, foramen_direction_deg : float
+        How far and in which direction beside the root's axis the canal leaves.
+    canals_in_root : int
+        1 or 2 canals side by side in the root of interest.
+    file_size : int or None
+        ISO 3630-1 size; None for a diagnostic image without a file.
+    file_start_at : {"stop", "handle"}
+        Where the known length begins.
+    gap_mm : float
+        Wanted distance from tip to radiographic apex; met to a quarter of a millimetre, because file
+        lengths are whole half millimetres ("stop") or standard lengths ("handle").
+    file_section, file_metal : str
+        "square" or "round"; "steel" or "nickel-titanium".
+    twist_per_mm : float
+        Quarter turns a millimetre of the square section.
+    second_file_size : int or None
+        File in the other canal of the root, or of another root.
+    stop_radius_mm, stop_thickness_mm, stop_tilt_deg, stop_opacity : float
+        The stop; its absorption over that of plain silicone
+        (the handle's grows with it).
+    ball_diameter_mm : float or None
+        Steel ball beside the tooth.
+    source_distance_mm, object_distance_mm : float
+        Source to detector, tooth axis to detector.
+    vertical_tilt_deg, horizontal_tilt_deg : float
+        Tooth against the detector: lean of the long axis, turn about it.
+    beam_u_deg, beam_v_deg : float
+        Direction of the source from the detector normal.
+    rotation_deg, mirror : float, bool
+        Turn in the image plane (0 = crown above root) and mirror image.
+    pitch_mm, detector_long_mm, detector_short_mm : float
+        Receptor.
+    portrait : bool
+        Long side along the rows.
+    neighbour_gap_mm : float
+        Space between crowns; negative values make neighbours overlap.
+    neighbour_filled, restoration, clamp : bool
+        Root filling in a neighbour, metal in the crown, clamp over the tooth.
+    bone_depth_mm, cortical_mm, trabecular_share, texture_mm : float
+        Bone: depth in the beam, both plates together, mineral share, size of the marrow spaces.
+    soft_mm : float
+        Soft tissue in the beam.
+    tube_voltage_kv, photons_per_px, electronic_noise, noise_blur_px, fixed_pattern : float
+        Exposure and noise.
+    blur_mm : float
+        Standard deviation of receptor and focal-spot blur together.
+    veil : float
+        Scatter as a share of the open beam.
+    contrast : float
+        Optical depth shown from black to white.
+    black_point : float
+        Optical depth shown black.
+    gamma, unsharp, local_contrast : float
+        Display processing.
+    dust : int
+        Number of dust specks and scratches.
+    padding : {"none", "white", "black"}
+        What lies round a film with rounded corners.
+    bits : int
+        Significant bits of a stored value.
+    monochrome1 : bool
+        Stored with high values dark.
+    click_sd_mm : float
+        Scatter of the clicks, standard deviation along each axis.
+    click_canal_end : bool
+        Whether the canal end is clicked beside the apex.
+    """
+
+    nuisance_seed: int
+    kind: str
+    tooth: str
+    size_scale: float
+    canal_form: str
+    turn_deg: float
+    second_turn_deg: float
+    curve_length_mm: float
+    curve_plane_deg: float
+    canal_apical_diameter_mm: float
+    canal_taper: float
+    canal_flare_mm: float
+    canal_depth_ratio: float
+    foramen_offset_mm: float
+    foramen_direction_deg: float
+    canals_in_root: int
+    file_size: int | None
+    file_start_at: str
+    gap_mm: float
+    file_section: str
+    file_metal: str
+    twist_per_mm: float
+    second_file_size: int | None
+    stop_radius_mm: float
+    stop_thickness_mm: float
+    stop_tilt_deg: float
+    stop_opacity: float
+    ball_diameter_mm: float | None
+    source_distance_mm: float
+    object_distance_mm: float
+    vertical_tilt_deg: float
+    horizontal_tilt_deg: float
+    beam_u_deg: float
+    beam_v_deg: float
+    rotation_deg: float
+    mirror: bool
+    pitch_mm: float
+    detector_long_mm: float
+    detector_short_mm: float
+    portrait: bool
+    neighbour_gap_mm: float
+    neighbour_filled: bool
+    restoration: bool
+    clamp: bool
+    bone_depth_mm: float
+    cortical_mm: float
+    trabecular_share: float
+    texture_mm: float
+    soft_mm: float
+    tube_voltage_kv: float
+    photons_per_px: float
+    electronic_noise: float
+    noise_blur_px: float
+    fixed_pattern: float
+    blur_mm: float
+    veil: float
+    contrast: float
+    black_point: float
+    gamma: float
+    unsharp: float
+    local_contrast: float
+    dust: int
+    padding: str
+    bits: int
+    monochrome1: bool
+    click_sd_mm: float = 0.2
+    click_canal_end: bool = True
