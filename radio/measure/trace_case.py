@@ -14,7 +14,10 @@ from radio.image.radiograph import Radiograph
 from radio.measure.case import CaseFacts, Clicks, Remark
 from radio.trace.circle import Ball, fit_ball
 from radio.trace.curve import arc_length, cumulative_length, point_at, project, section
-from radio.trace.ends import CLICK_SD_MM, Along, file_tip, root_end, start_face
+from radio.trace.along import CLICK_SD_MM, Along
+from radio.trace.face import start_face
+from radio.trace.root_end import root_end
+from radio.trace.tip import file_tip
 from radio.trace.line import LandmarkFix, Line
 from radio.trace.tracer import join_lines, trace_line
 from radio.trace.workspace import Workspace, make_workspace

@@ -63,6 +63,9 @@ LOOKS: dict[LineKind, LineLook] = {
 # beyond a file tip: a short stretch whose beginning and direction are known
 _TAIL = LineLook(False, (0.12, 0.2, 0.35), 0.5, 0.25, 1.6, (0.4, 0.0), between_sd_mm=0.2)
 
+CLICK_W = 2.0
+K_CH = 1.5
+K_ST = 0.4
 _ALONG_MM = 0.10
 _BORDER_MM = 1.0
 # a path leaving the guide at 45 degrees for one millimetre costs as much as losing this many millimetres
@@ -209,11 +212,10 @@ def _best_path(
         smooth_along_px=0.2 / mm_per_px,
     )
     inner = np.abs(band.offsets_px) * mm_per_px <= reach_mm
-    contrast = contrast[:, inner]
+    reward = _reward(contrast, band.offsets_px * mm_per_px)[:, inner]
     offsets_px = band.offsets_px[inner]
     offsets_mm = offsets_px * mm_per_px
-    reward = contrast / (contrast + 0.5 * _typical(contrast)[:, None])
-    cost = -reward + _click_cost(band, clicks, offsets_mm, look, mm_per_px)
+    cost = -reward + CLICK_W * _click_cost(band, clicks, offsets_mm, look, mm_per_px)
     step_ratio = across_px / band.along_step_px
     slope_weight = _SLOPE_COST_MM * step_ratio**2
     max_shift = max(1, int(np.ceil(0.9 / step_ratio)))
@@ -221,13 +223,23 @@ def _best_path(
     return offsets_px[columns], band
 
 
-def _typical(contrast: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
-    """Contrast of the best line about each row; a thin apical end counts as much as a thick coronal part."""
+def _reward(contrast: npt.NDArray[np.float32], offsets_mm: FloatArray) -> npt.NDArray[np.float32]:
+    """How much each place speaks for the line, 0..1, against what the surroundings offer by chance.
+
+    The chance level is a high percentile of the contrast to either side of where the line may be, taken over
+    some length of the band, so that bone texture is not followed, and not less than a share of the best line
+    about, so that a thin apical end counts as much as a thick coronal part.
+    """
     from scipy.ndimage import gaussian_filter1d
 
+    aside = np.abs(offsets_mm) > 0.5
+    chance = np.percentile(contrast[:, aside], 90, axis=1)
     strongest = contrast.max(axis=1)
-    local = gaussian_filter1d(strongest, 1.5 / _ALONG_MM, mode="nearest")
-    return np.maximum(local, 0.1 * np.percentile(strongest, 60)) + np.float32(1e-9)
+    level = np.maximum(K_CH * gaussian_filter1d(chance, 1.5 / _ALONG_MM, mode="nearest"),
+                       K_ST * gaussian_filter1d(strongest, 1.5 / _ALONG_MM, mode="nearest"))
+    level = np.maximum(level, 0.05 * np.percentile(strongest, 60)) + np.float32(1e-9)
+    square = contrast**2
+    return np.asarray(square / (square + level[:, None] ** 2), dtype=np.float32)
 
 
 def _click_cost(
@@ -249,6 +261,11 @@ def _click_cost(
 def _smoothed(band: Band, offsets_px: FloatArray, detail_mm: float) -> FloatArray:
     smooth = smooth_offsets(offsets_px, np.ones_like(offsets_px), span=detail_mm / _ALONG_MM)
     return band.to_image(smooth)
+
+
+def recentre(image: Image, guide_px: FloatArray, kind: LineKind, *, mm_per_px: float) -> Line:
+    """Sub-pixel centre line about a guide, shape (N, 2), that lies within a width of the line already."""
+    return _refine_centres(image, guide_px, LOOKS[kind], kind, mm_per_px)
 
 
 def _refine_centres(image: Image, guide: FloatArray, look: LineLook, kind: LineKind, mm_per_px: float) -> Line:
