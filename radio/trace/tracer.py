@@ -57,7 +57,7 @@ class LineLook:
 
 LOOKS: dict[LineKind, LineLook] = {
     "file": LineLook(True, (0.12, 0.25, 0.5, 0.9), 1.2, 0.3, 1.6, (0.26, 0.03)),
-    "canal": LineLook(False, (0.15, 0.3, 0.55, 1.0), 1.2, 0.3, 2.4, (0.4, 0.06)),
+    "canal": LineLook(False, (0.15, 0.3, 0.55, 1.0), 1.2, 0.3, 2.4, (0.4, 0.06), between_sd_mm=0.45),
 }
 
 # beyond a file tip: a short stretch whose beginning and direction are known
@@ -212,7 +212,7 @@ def _best_path(
         smooth_along_px=0.2 / mm_per_px,
     )
     inner = np.abs(band.offsets_px) * mm_per_px <= reach_mm
-    reward = _reward(contrast, band.offsets_px * mm_per_px)[:, inner]
+    reward = _reward(contrast, band.offsets_px * mm_per_px, look)[:, inner]
     offsets_px = band.offsets_px[inner]
     offsets_mm = offsets_px * mm_per_px
     cost = -reward + CLICK_W * _click_cost(band, clicks, offsets_mm, look, mm_per_px)
@@ -223,21 +223,22 @@ def _best_path(
     return offsets_px[columns], band
 
 
-def _reward(contrast: npt.NDArray[np.float32], offsets_mm: FloatArray) -> npt.NDArray[np.float32]:
-    """How much each place speaks for the line, 0..1, against what the surroundings offer by chance.
+def _reward(contrast: npt.NDArray[np.float32], offsets_mm: FloatArray, look: LineLook) -> npt.NDArray[np.float32]:
+    """How much each place speaks for the line, 0..1.
 
-    The chance level is a high percentile of the contrast to either side of where the line may be, taken over
-    some length of the band, so that bone texture is not followed, and not less than a share of the best line
-    about, so that a thin apical end counts as much as a thick coronal part.
+    The scale is set by the best contrast near the guide over some length of the band: a much stronger line
+    further away, such as the periodontal space beside a faint canal, gains little over it. Bone texture to
+    either side sets the scale where the line itself is weaker than that.
     """
     from scipy.ndimage import gaussian_filter1d
 
-    aside = np.abs(offsets_mm) > 0.5
-    chance = np.percentile(contrast[:, aside], 90, axis=1)
-    strongest = contrast.max(axis=1)
-    level = np.maximum(K_CH * gaussian_filter1d(chance, 1.5 / _ALONG_MM, mode="nearest"),
-                       K_ST * gaussian_filter1d(strongest, 1.5 / _ALONG_MM, mode="nearest"))
-    level = np.maximum(level, 0.05 * np.percentile(strongest, 60)) + np.float32(1e-9)
+    near = np.abs(offsets_mm) <= 0.45
+    best_near = gaussian_filter1d(contrast[:, near].max(axis=1), 1.5 / _ALONG_MM, mode="nearest")
+    level = K_ST * best_near
+    if look.bright:
+        chance = np.percentile(contrast[:, ~near], 90, axis=1)
+        level = np.maximum(level, K_CH * gaussian_filter1d(chance, 1.5 / _ALONG_MM, mode="nearest"))
+    level = np.maximum(level, 0.05 * np.percentile(contrast.max(axis=1), 60)) + np.float32(1e-9)
     square = contrast**2
     return np.asarray(square / (square + level[:, None] ** 2), dtype=np.float32)
 

@@ -1,0 +1,193 @@
+"""Saving what was placed and measured, and opening it again."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from pathlib import Path
+
+from napari_periapical.controller import Controller
+from napari_periapical.session import Session
+from napari_periapical.sheet import Canal
+from radio.errors import ImageError, TableError
+from radio.image.radiograph import Radiograph
+from radio.measure.case import CaseResult
+from radio.record.results import result_row, write_results
+from radio.record.tracing import Tracing, latest, load_tracings, save_tracings
+
+
+def keep_table(controller: Controller, path: Path) -> str:
+    """Write the results table of the image, one row a canal.
+
+    Returns
+    -------
+    str
+        What was written, for the person.
+
+    Raises
+    ------
+    PeriapicalError
+        Nothing is measured, or the place cannot be written.
+    """
+    session, measured = _measured(controller)
+    rows = [result_row(_name(session.radiograph), result) for _, result in measured]
+    write_results(path, rows)
+    return f"Table saved: {_count(len(rows))} in {path.name}."
+
+
+def keep_tracing(controller: Controller, path: Path, reader: str = "") -> str:
+    """Add the present state of every canal to a document as a new revision; nothing saved is changed.
+
+    Returns
+    -------
+    str
+        What was saved, for the person.
+
+    Raises
+    ------
+    PeriapicalError
+        Nothing is measured, the document is damaged, or the place cannot be written.
+    """
+    session, measured = _measured(controller)
+    there = load_tracings(path) if path.exists() else ()
+    new = {}
+    for canal, result in measured:
+        before = _predecessor(session, canal, there)
+        if before is not None and before in there and _says_the_same(before, canal, result):
+            session.saved[canal.uid] = before
+            continue
+        new[canal.uid] = Tracing.from_case(
+            session.radiograph, canal.clicks_px(), result, supersedes=before, reader=reader
+        )
+    if not new:
+        return f"{path.name} holds this state already; nothing was added."
+    save_tracings(path, [*there, *new.values()])
+    session.saved |= new
+    revisions = ", ".join(f"canal {t.facts.canal} revision {t.revision}" for t in new.values())
+    return f"Tracing saved in {path.name}: {revisions}."
+
+
+def reopen(controller: Controller, path: Path) -> str:
+    """Bring back the latest revision of every canal of the open image.
+
+    Returns
+    -------
+    str
+        What was opened, and whether this version measures the same as was saved.
+
+    Raises
+    ------
+    PeriapicalError
+        The document cannot be read, or is of another image.
+    """
+    tracings = latest(load_tracings(path))
+    session = controller.session
+    if session is None:
+        raise ImageError("Open the radiograph first; a tracing is drawn on its image.")
+    mine = [t for t in tracings if t.image_sha256 == session.radiograph.sha256]
+    if not mine:
+        names = ", ".join(sorted({t.image_name for t in tracings})) or "none"
+        raise TableError(
+            f"{path.name} has no tracing of this image; it is of {names}. An image that was exported again or "
+            "edited is another image: open the one that was measured."
+        )
+    uid = session.sheet.next_uid()
+    canals = [Canal(uid + k, t.facts).with_clicks(t.clicks_px()) for k, t in enumerate(mine)]
+    session.saved |= {canal.uid: t for canal, t in zip(canals, mine, strict=True)}
+    controller.replace_canals(f"opening {path.name}", canals)
+    changed = [note for canal, t in zip(canals, mine, strict=True) for note in _differences(controller, canal, t)]
+    told = f"Opened {_count(len(mine))} from {path.name}."
+    return f"{told} Measured again, some numbers differ: {'; '.join(changed)}." if changed else told
+
+
+def image_beside(path: Path) -> Path | None:
+    """Find the image a tracing is of, by its name, in the same place as the document."""
+    for tracing in latest(load_tracings(path)):
+        candidate = path.parent / tracing.image_name
+        if tracing.image_name and candidate.is_file():
+            return candidate
+    return None
+
+
+def suggested_name(radiograph: Radiograph, ending: str) -> Path:
+    """Suggest where to save: beside the image, named after it."""
+    place = radiograph.path or Path("radiograph")
+    return place.with_name(f"{place.stem}{ending}")
+
+
+def _measured(controller: Controller) -> tuple[Session, list[tuple[Canal, CaseResult]]]:
+    session = controller.session
+    if session is None:
+        raise ImageError("There is no radiograph open; open one and place its landmarks.")
+    controller.end_move()
+    found, problems = [], []
+    for canal in session.sheet.canals:
+        if not canal.clicks:
+            continue
+        shown = controller.result_now(canal)
+        if shown.result is not None:
+            found.append((canal, shown.result))
+        else:
+            problems.append(f"canal {canal.facts.canal}: {shown.problem}")
+    if not found or problems:
+        reason = " ".join(problems) or "No landmark is placed yet."
+        raise TableError(f"Nothing was saved. {reason}")
+    return session, found
+
+
+def _predecessor(session: Session, canal: Canal, there: Sequence[Tracing]) -> Tracing | None:
+    """Revision the new one takes the place of: the newest of this canal in the document, else of this session."""
+    mine = [
+        t
+        for t in latest(there)
+        if t.image_sha256 == session.radiograph.sha256 and t.facts.canal == canal.facts.canal
+    ]
+    return mine[-1] if mine else session.saved.get(canal.uid)
+
+
+def _says_the_same(tracing: Tracing, canal: Canal, result: CaseResult) -> bool:
+    return (
+        tracing.facts == canal.facts
+        and tuple(tracing.clicks.items()) == canal.clicks
+        and all(
+            name in result.measurements and result.measurements[name].value == one.value
+            for name, one in tracing.measurements.items()
+        )
+    )
+
+
+def _differences(controller: Controller, canal: Canal, tracing: Tracing) -> list[str]:
+    result = controller.result_now(canal).result
+    notes = []
+    for name, was in tracing.measurements.items():
+        now = result.measurements.get(name) if result else None
+        if now is None:
+            notes.append(f"canal {canal.facts.canal}: {name} was {was}, now not measurable")
+        elif not math.isclose(now.value, was.value, rel_tol=1e-9, abs_tol=1e-9):
+            notes.append(f"canal {canal.facts.canal}: {name} was {was}, now {now} ({tracing.software})")
+    return notes
+
+
+def _name(radiograph: Radiograph) -> str:
+    return radiograph.path.name if radiograph.path else "unsaved image"
+
+
+def _count(canals: int) -> str:
+    return "1 canal" if canals == 1 else f"{canals} canals"
+
+
+def saved_state(session: Session) -> str:
+    """Say for each canal whether its present state is saved."""
+    told = []
+    for canal in session.sheet.canals:
+        saved = session.saved.get(canal.uid)
+        if not canal.clicks:
+            continue
+        if saved is None:
+            state = "not saved"
+        elif saved.facts == canal.facts and tuple(saved.clicks.items()) == canal.clicks:
+            state = f"saved as revision {saved.revision}, {saved.created:%d %b %H:%M}"
+        else:
+            state = f"changed since revision {saved.revision}"
+        told.append(f"Canal {canal.facts.canal}: {state}.")
+    return "\n".join(told)

@@ -1,0 +1,61 @@
+"""Opens napari with the panel; what ``periapical view`` calls."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from napari_periapical.readers import read_layer
+from radio.errors import PeriapicalError
+
+if TYPE_CHECKING:
+    import napari
+
+PLUGIN = "napari-periapical"
+WIDGET = "Measure root canals"
+
+
+def make_viewer(image: Path | None = None, *, show: bool = True) -> napari.Viewer:
+    """Make a viewer with the panel docked, and the image in it if one is given.
+
+    Raises
+    ------
+    ImageError
+        The image cannot be read; no window has been opened then.
+    """
+    layer = read_layer(image) if image is not None else None
+    import napari
+
+    viewer = napari.Viewer(title="Periapical measurement", show=show, show_welcome_screen=False)
+    viewer.window.add_plugin_dock_widget(PLUGIN, WIDGET)
+    if layer is not None:
+        data, kwargs, _ = layer
+        viewer.add_image(data, **kwargs)
+    return viewer
+
+
+def open_viewer(image: Path | None, casebook: Path | None) -> None:
+    """Open napari with the panel and stay until its window is closed.
+
+    Parameters
+    ----------
+    image : pathlib.Path or None
+        Radiograph to open at once.
+    casebook : pathlib.Path or None
+        Must be None: this version keeps tracings in JSON documents only.
+
+    Raises
+    ------
+    PeriapicalError
+        The image cannot be read, or a casebook is given.
+    """
+    if casebook is not None:
+        raise PeriapicalError(
+            f"The casebook {casebook} cannot be opened: this version keeps tracings in JSON documents. Leave "
+            "--casebook out, and use Reopen tracing in the panel."
+        )
+    viewer = make_viewer(image)
+    import napari
+
+    napari.run()
+    del viewer

@@ -1,0 +1,83 @@
+"""The lines of the table of numbers, as text; no Qt."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from napari_periapical.fields import LABELS
+from napari_periapical.guide import GUIDE
+from napari_periapical.sheet import Canal
+from radio.measure.case import CaseResult, Remark
+from radio.measure.result import Measurement
+from radio.record.wording import (
+    MEASURE_NAMES,
+    UNIT_SIGNS,
+    all_measurements,
+    interval_text,
+    missing_measures,
+    name_of,
+    value_text,
+)
+
+_FIRST = ("working_length_mm", "gap_mm", "electronic_difference_mm", "canal_length_mm", "schneider_deg")
+_HEADLINE = ("working_length_mm", "gap_mm", "canal_length_mm", "schneider_deg")
+# shorter than in a table of results: the panel is narrow
+_NAMES = {"gap_mm": "Gap, tip to apex", "electronic_difference_mm": "vs electronic"}
+_SIGNS = {"stop": "!!", "warn": "!", "note": "·"}
+
+
+@dataclass(frozen=True)
+class NumberRow:
+    """One line: the name, the value with uncertainty and unit, and what it rests on."""
+
+    name: str
+    value: str
+    details: str
+
+
+def number_rows(result: CaseResult, canal: Canal) -> tuple[NumberRow, ...]:
+    """Make the lines of a result: what was measured, then what could not be, with the reason."""
+    there = [_row(one) for one in sorted(all_measurements(result).values(), key=_rank)]
+    why = missing_measures(result, canal.placed())
+    missing = [
+        NumberRow(_NAMES.get(name, MEASURE_NAMES[name]), "–", f"Not measured: {_in_words(reason)}.")
+        for name, reason in why.items()
+        if not (name.startswith("electronic") and canal.facts.electronic_mm is None)
+    ]
+    return (*there, *missing)
+
+
+def remark_lines(remarks: Iterable[Remark]) -> list[str]:
+    """Write remarks, the grave ones first."""
+    order = list(_SIGNS)
+    return [f"{_SIGNS[r.level]} {r.text}" for r in sorted(remarks, key=lambda r: order.index(r.level))]
+
+
+def _row(one: Measurement) -> NumberRow:
+    unit = UNIT_SIGNS.get(one.unit, f" {one.unit}")
+    parts = [f"{name_of(one)}, 95 % interval {interval_text(one)}{unit}"]
+    parts += [f"Method: {one.method}", f"Basis: {one.basis}", *one.notes]
+    return NumberRow(_NAMES.get(one.name, name_of(one)), f"{value_text(one)}{unit}", "\n".join(parts))
+
+
+def _rank(one: Measurement) -> tuple[int, int]:
+    """What is acted on first, then the scale, then what is in pixels."""
+    names = list(MEASURE_NAMES)
+    first = names.index(one.name) if one.name in names else len(names)
+    return {"mm/px": 1, "px": 2}.get(one.unit, 0), _FIRST.index(one.name) if one.name in _FIRST else first + 9
+
+
+def headline(result: CaseResult | None) -> tuple[NumberRow, ...]:
+    """Pick the numbers that stay in view while points are placed."""
+    there = all_measurements(result) if result else {}
+    return tuple(_row(there[name]) for name in _HEADLINE if name in there)
+
+
+def _in_words(reason: str) -> str:
+    """Put the names a person sees in the place of column and landmark names."""
+    words = {name: one.label.lower() for name, one in GUIDE.items()}
+    words |= {name: label.split(",")[0].lower() for name, label in LABELS.items() if "_" in name}
+    for name in sorted(words, key=len, reverse=True):
+        reason = reason.replace(name, words[name])
+    return reason

@@ -1,0 +1,209 @@
+"""The dock panel: its parts in the order of the work, messages above, the caution always below."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from qtpy.QtCore import QObject, Qt, Signal
+from qtpy.QtWidgets import QFileDialog, QFrame, QScrollArea, QVBoxLayout, QWidget
+
+from napari_periapical import keeping
+from napari_periapical.background import LatestWins, run_now
+from napari_periapical.binding import bind
+from napari_periapical.controller import Controller
+from napari_periapical.number_rows import headline
+from napari_periapical.parts.facts import FactsPart
+from napari_periapical.parts.image import ImagePart
+from napari_periapical.parts.keep import KeepPart
+from napari_periapical.parts.next_step import NextStep
+from napari_periapical.parts.numbers import NumbersPart
+from napari_periapical.parts.points import PointsPart
+from napari_periapical.parts.section import Section, show_text, text_label
+from napari_periapical.readers import read_layer
+from radio.errors import PeriapicalError
+from radio.record.wording import CAUTION
+
+WIDTH_PX = 320
+_IMAGES = "Radiographs (*.dcm *.dicom *.png *.tif *.tiff *.jpg *.jpeg *.DCM *.PNG *.TIF *.JPG);;Anything (*)"
+_SIGNS = {"good": "✓ ", "note": "", "problem": "! "}
+
+
+class _Post(QObject):
+    """Calls a function on the thread this object lives in, whichever thread asks."""
+
+    call = Signal(object)
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.call.connect(self._run, Qt.ConnectionType.QueuedConnection)
+
+    def __call__(self, function: Callable[[], None]) -> None:
+        """Have `function` called; may be used from any thread."""
+        self.call.emit(function)
+
+    def _run(self, function: Callable[[], None]) -> None:
+        function()
+
+
+class PeriapicalPanel(QWidget):
+    """Everything a person needs beside the image.
+
+    Parameters
+    ----------
+    napari_viewer : napari.Viewer or its proxy
+        The viewer the panel is docked to; panels of one viewer share one controller.
+    """
+
+    def __init__(self, napari_viewer: Any) -> None:
+        super().__init__()
+        self._viewer = napari_viewer
+        self.binding = bind(napari_viewer)
+        self.controller: Controller = self.binding.controller
+        self.message = text_label(bold=True)
+        self.next_step = NextStep(self.binding)
+        self.headline = text_label(bold=True)
+        self.image = ImagePart(self.controller, self.open_image)
+        self.facts = FactsPart(self.controller)
+        self.points = PointsPart(self.binding)
+        self.numbers = NumbersPart(self.controller)
+        self.keep = KeepPart(self.controller, self.save_table, self.save_tracing, self.reopen)
+        self.parts: tuple[Section, ...] = (self.image, self.facts, self.points, self.numbers, self.keep)
+        self._lay_out()
+        self._connect()
+        self.refresh()
+        self.refresh_numbers()
+
+    def _lay_out(self) -> None:
+        inner = QWidget()
+        column = QVBoxLayout(inner)
+        column.setContentsMargins(4, 4, 4, 4)
+        column.setSpacing(4)
+        for part in self.parts:
+            column.addWidget(part)
+        column.addStretch(1)
+        self.scroll = QScrollArea()
+        self.scroll.setWidgetResizable(True)
+        self.scroll.setFrameShape(QFrame.Shape.NoFrame)
+        self.scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.scroll.setWidget(inner)
+        self.caution = text_label(CAUTION)
+        font = self.caution.font()
+        font.setPointSizeF(max(font.pointSizeF() * 0.85, 7.0))
+        self.caution.setFont(font)
+        outer = QVBoxLayout(self)
+        outer.setContentsMargins(6, 4, 6, 4)
+        outer.addWidget(self.next_step)
+        outer.addWidget(self.message)
+        outer.addWidget(self.scroll, 1)
+        outer.addWidget(self.headline)
+        outer.addWidget(self.caution)
+        self.message.hide()
+        self.setMinimumWidth(WIDTH_PX)
+
+    def _connect(self) -> None:
+        controller = self.controller
+        slots = (
+            (controller.changed, self.refresh),
+            (controller.measured, self.refresh_numbers),
+            (controller.told, self.tell),
+        )
+        for signal, slot in slots:
+            signal.connect(slot)
+        runner = LatestWins(_Post())
+        controller.runner = runner
+        # the slots are weakly held methods: what is connected to `destroyed` must not know the panel
+        self.destroyed.connect(partial(_let_go, controller, runner))
+
+    # -- showing ------------------------------------------------------------------------------------------
+
+    def refresh(self) -> None:
+        """Show what is placed, stated and chosen."""
+        for part in (self.next_step, self.image, self.facts, self.points, self.keep):
+            part.refresh()
+        if not self.controller.up_to_date or self.controller.shown is None:
+            self.refresh_numbers()
+
+    def refresh_numbers(self) -> None:
+        """Show what is measured."""
+        self.points.refresh()
+        self.numbers.refresh()
+        shown = self.controller.shown
+        rows = headline(shown.result) if shown else ()
+        show_text(self.headline, "\n".join(f"{row.name}  {row.value}" for row in rows))
+        self.headline.setToolTip("\n\n".join(row.details for row in rows))
+
+    def tell(self, level: str, text: str) -> None:
+        """Show a message above the parts; an empty one takes the last away."""
+        show_text(self.message, f"{_SIGNS[level]}{text}" if text else "")
+
+    # -- what the buttons do ------------------------------------------------------------------------------
+
+    def open_image(self) -> None:
+        """Ask for an image and open it."""
+        path, _ = QFileDialog.getOpenFileName(self, "Open a radiograph", "", _IMAGES)
+        if path:
+            self._try(lambda: self._show_image(Path(path)))
+
+    def save_table(self) -> None:
+        """Ask where, and write the results table."""
+        path = self._ask_where("Save the table", "_results.csv", "Table (*.csv)", add_to=False)
+        if path:
+            self._try(lambda: keeping.keep_table(self.controller, path))
+
+    def save_tracing(self) -> None:
+        """Ask where, and add the present state as a revision."""
+        path = self._ask_where("Save the tracing", "_tracing.json", "Tracing (*.json)", add_to=True)
+        if path:
+            self._try(lambda: keeping.keep_tracing(self.controller, path, self.keep.reader.text().strip()))
+            self.keep.refresh()
+
+    def reopen(self) -> None:
+        """Ask for a tracing and bring it back, with its image when that lies beside it."""
+        chosen, _ = QFileDialog.getOpenFileName(self, "Reopen a tracing", "", "Tracing (*.json)")
+        if not chosen:
+            return
+        path = Path(chosen)
+
+        def bring_back() -> str:
+            if self.controller.session is None and (image := keeping.image_beside(path)) is not None:
+                self._show_image(image)
+            return keeping.reopen(self.controller, path)
+
+        self._try(bring_back)
+
+    def _show_image(self, path: Path) -> str:
+        data, kwargs, _ = read_layer(path)
+        self._viewer.add_image(data, **kwargs)
+        return ""
+
+    def _ask_where(self, title: str, ending: str, kind: str, *, add_to: bool) -> Path | None:
+        session = self.controller.session
+        if session is None:
+            return None
+        options = QFileDialog.Option.DontConfirmOverwrite if add_to else QFileDialog.Option(0)
+        suggested = str(keeping.suggested_name(session.radiograph, ending))
+        chosen, _ = QFileDialog.getSaveFileName(self, title, suggested, kind, options=options)
+        if not chosen:
+            return None
+        path = Path(chosen)
+        return path if path.suffix else path.with_suffix(Path(ending).suffix)
+
+    def _try(self, action: Callable[[], str]) -> None:
+        """Do something and say what came of it; what is wrong is said in words."""
+        try:
+            told = action()
+        except PeriapicalError as error:
+            self.controller.tell("problem", str(error))
+        else:
+            if told:
+                self.controller.tell("good", told)
+
+
+def _let_go(controller: Controller, runner: LatestWins, *_: object) -> None:
+    """Leave the controller able to work when its panel is gone."""
+    runner.stop()
+    if controller.runner is runner:
+        controller.runner = run_now

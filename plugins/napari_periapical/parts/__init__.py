@@ -1,0 +1,1 @@
+"""The parts the panel is made of, one step each."""

@@ -1,0 +1,47 @@
+"""Step 1: the image."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from qtpy.QtWidgets import QPushButton
+
+from napari_periapical.about import image_cautions, image_facts
+from napari_periapical.controller import Controller
+from napari_periapical.parts.section import Section, show_text, text_label
+
+
+class ImagePart(Section):
+    """Opens an image, and says what it is and what to be careful about.
+
+    Parameters
+    ----------
+    controller : Controller
+    open_image : callable
+        Asks for an image and opens it.
+    """
+
+    def __init__(self, controller: Controller, open_image: Callable[[], None]) -> None:
+        super().__init__("1  Image", controller)
+        self.open_button = QPushButton("Open image ...")
+        self.open_button.clicked.connect(lambda *_: open_image())
+        self.facts = text_label()
+        self.cautions = text_label()
+        for widget in (self.open_button, self.facts, self.cautions):
+            self.body.addWidget(widget)
+        self._shown: object = ()
+
+    def refresh(self) -> None:
+        """Show what the controller holds now."""
+        session = self.controller.session
+        radiograph = session.radiograph if session else None
+        if radiograph is self._shown:
+            return
+        self._shown = radiograph
+        if radiograph is None:
+            show_text(self.facts, "No radiograph is open.")
+            show_text(self.cautions, "")
+            return
+        show_text(self.facts, image_facts(radiograph))
+        self.facts.setToolTip("\n".join(("Done to the stored values:", *radiograph.history)))
+        show_text(self.cautions, image_cautions(radiograph))

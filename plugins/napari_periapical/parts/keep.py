@@ -1,0 +1,53 @@
+"""Step 5: keeping."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from qtpy.QtWidgets import QLineEdit, QPushButton
+
+from napari_periapical.controller import Controller
+from napari_periapical.keeping import saved_state
+from napari_periapical.parts.section import Section, text_label
+
+
+class KeepPart(Section):
+    """Saves the table and the tracing, opens a tracing again, and says what is saved.
+
+    Parameters
+    ----------
+    controller : Controller
+    save_table, save_tracing, reopen : callable
+        Ask for the place and do it.
+    """
+
+    def __init__(
+        self,
+        controller: Controller,
+        save_table: Callable[[], None],
+        save_tracing: Callable[[], None],
+        reopen: Callable[[], None],
+    ) -> None:
+        super().__init__("5  Keep", controller)
+        self.state = text_label()
+        self.reader = QLineEdit()
+        self.reader.setPlaceholderText("Reader: initials or number (optional)")
+        self.table_button = QPushButton("Save table ...")
+        self.table_button.setToolTip("CSV, one row a canal")
+        self.table_button.clicked.connect(lambda *_: save_table())
+        self.tracing_button = QPushButton("Save tracing ...")
+        self.tracing_button.setToolTip("JSON; adds a revision and leaves earlier ones as they are")
+        self.tracing_button.clicked.connect(lambda *_: save_tracing())
+        self.reopen_button = QPushButton("Reopen tracing ...")
+        self.reopen_button.setToolTip("Points, facts and numbers as they were saved")
+        self.reopen_button.clicked.connect(lambda *_: reopen())
+        for widget in (self.state, self.reader, self.tracing_button, self.table_button, self.reopen_button):
+            self.body.addWidget(widget)
+
+    def refresh(self) -> None:
+        """Show what the controller holds now."""
+        session = self.controller.session
+        placed = session is not None and any(c.clicks for c in session.sheet.canals)
+        self.table_button.setEnabled(placed)
+        self.tracing_button.setEnabled(placed)
+        self.state.setText(saved_state(session) if session and placed else "Nothing to save yet.")

@@ -1,0 +1,43 @@
+"""What to do next: always in view, above the parts."""
+
+from __future__ import annotations
+
+from qtpy.QtWidgets import QPushButton, QVBoxLayout, QWidget
+
+from napari_periapical.binding import Binding
+from napari_periapical.guide import ALL_PLACED, GUIDE, instruction
+from napari_periapical.parts.section import text_label
+
+
+class NextStep(QWidget):
+    """Names the landmark the next click places, and says when clicks go elsewhere."""
+
+    def __init__(self, binding: Binding) -> None:
+        super().__init__()
+        self._binding = binding
+        self.name = text_label(bold=True)
+        self.instruction = text_label()
+        # two lines always, so that nothing below jumps
+        self.instruction.setMinimumHeight(2 * self.instruction.fontMetrics().lineSpacing())
+        self.wake_button = QPushButton("Clicks go to another layer: place points again")
+        self.wake_button.clicked.connect(lambda *_: binding.make_ready())
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(2)
+        for widget in (self.name, self.instruction, self.wake_button):
+            column.addWidget(widget)
+
+    def refresh(self) -> None:
+        """Show what the controller holds now."""
+        controller = self._binding.controller
+        session = controller.session
+        current = session.landmark if session else None
+        if session is None:
+            title, text = "Open an image to begin", "Take the button below, or drop an image on the viewer."
+        elif current is None:
+            title, text = "All needed points are placed", ALL_PLACED
+        else:
+            title, text = f"Next: {GUIDE[current].label}", instruction(current, controller.canal.facts)
+        self.name.setText(title)
+        self.instruction.setText(text)
+        self.wake_button.setVisible(session is not None and not self._binding.ready)

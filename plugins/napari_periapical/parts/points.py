@@ -1,0 +1,89 @@
+"""Step 3: the landmarks."""
+
+from __future__ import annotations
+
+from qtpy.QtCore import Qt
+from qtpy.QtGui import QColor, QIcon, QPixmap
+from qtpy.QtWidgets import QGridLayout, QListWidget, QListWidgetItem, QPushButton
+
+from napari_periapical.binding import Binding
+from napari_periapical.guide import GUIDE, essential
+from napari_periapical.layers import GROUP_COLOURS
+from napari_periapical.parts.section import Section, text_label
+from napari_periapical.shortcuts import BY_NAME, SHORTCUTS
+from radio.measure.case import LANDMARKS
+
+
+class PointsPart(Section):
+    """Lists the landmarks and their state, and removes, undoes and redoes."""
+
+    def __init__(self, binding: Binding) -> None:
+        super().__init__("3  Points", binding.controller)
+        self._binding = binding
+        self.list = QListWidget()
+        self.list.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.list.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        for name in LANDMARKS:
+            self.list.addItem(self._item(name))
+        height = self.list.sizeHintForRow(0) * len(LANDMARKS) + 2 * self.list.frameWidth()
+        self.list.setFixedHeight(height)
+        self.list.itemClicked.connect(self._chosen)
+        self.buttons = {one.name: QPushButton(one.label) for one in SHORTCUTS}
+        grid = QGridLayout()
+        grid.setSpacing(4)
+        for k, one in enumerate(SHORTCUTS):
+            self.buttons[one.name].setToolTip(one.hint)
+            self.buttons[one.name].clicked.connect(lambda *_, run=one.run: run(self.controller))
+            grid.addWidget(self.buttons[one.name], k // 2, k % 2)
+        self.body.addWidget(self.list)
+        self.body.addLayout(grid)
+        self.body.addWidget(
+            text_label("Click to place, drag a point to move it, drag elsewhere to pan. Shift+click places close by.")
+        )
+
+    @staticmethod
+    def _item(name: str) -> QListWidgetItem:
+        swatch = QPixmap(10, 10)
+        swatch.fill(QColor(GROUP_COLOURS[GUIDE[name].group]))
+        item = QListWidgetItem(QIcon(swatch), GUIDE[name].label)
+        item.setData(Qt.ItemDataRole.UserRole, name)
+        return item
+
+    def _chosen(self, item: QListWidgetItem) -> None:
+        self.controller.choose(item.data(Qt.ItemDataRole.UserRole))
+        self._binding.make_ready()
+
+    def refresh(self) -> None:
+        """Show what the controller holds now."""
+        controller, session = self.controller, self.controller.session
+        self._inner.setEnabled(session is not None)
+        current = session.landmark if session else None
+        wanted = essential(controller.canal)
+        for row, name in enumerate(LANDMARKS):
+            self.list.item(row).setText(self._line(name, name in wanted))
+        self.list.setCurrentRow(LANDMARKS.index(current) if current else -1)
+        self._refresh_buttons()
+
+    def _line(self, name: str, wanted: bool) -> str:
+        """Name a landmark with its state."""
+        count = len(self.controller.canal.points(name))
+        if not count:
+            return GUIDE[name].label if wanted else f"{GUIDE[name].label}  (optional)"
+        shown = self.controller.shown
+        fix = shown.result.landmarks.get(name) if shown and shown.result else None
+        if fix is None or not self.controller.up_to_date:
+            state = "placed" if count == 1 else f"{count} placed"
+        elif fix.refined:
+            state = f"found {fix.moved_px:.1f} px from the click"
+        else:
+            state = "kept as clicked"
+        return f"✓ {GUIDE[name].label}: {state}"
+
+    def _refresh_buttons(self) -> None:
+        controller, session = self.controller, self.controller.session
+        self.buttons["next"].setEnabled(session is not None and session.landmark is not None)
+        self.buttons["remove"].setEnabled(session is not None and session.selected is not None)
+        for name, what in (("undo", controller.undoable), ("redo", controller.redoable)):
+            self.buttons[name].setEnabled(bool(what))
+            hint = BY_NAME[name].hint
+            self.buttons[name].setToolTip(f"{hint}: {what}" if what else hint)

@@ -1,0 +1,73 @@
+"""A part of the panel under a heading that folds it away."""
+
+from __future__ import annotations
+
+from qtpy.QtCore import Qt
+from qtpy.QtWidgets import QLabel, QSizePolicy, QToolButton, QVBoxLayout, QWidget
+
+from napari_periapical.controller import Controller
+
+
+class Section(QWidget):
+    """A heading with a body below it; subclasses fill the body and bring it up to date.
+
+    Parameters
+    ----------
+    title : str
+        The heading.
+    controller : Controller
+        What the part shows and works on.
+    """
+
+    def __init__(self, title: str, controller: Controller) -> None:
+        super().__init__()
+        self.controller = controller
+        self._head = QToolButton()
+        self._head.setText(title)
+        self._head.setCheckable(True)
+        self._head.setChecked(True)
+        self._head.setAutoRaise(True)
+        self._head.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
+        self._head.setArrowType(Qt.ArrowType.DownArrow)
+        self._head.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+        font = self._head.font()
+        font.setBold(True)
+        self._head.setFont(font)
+        self._head.toggled.connect(self._fold)
+        self._inner = QWidget()
+        self.body = QVBoxLayout(self._inner)
+        self.body.setContentsMargins(6, 0, 2, 8)
+        self.body.setSpacing(4)
+        outer = QVBoxLayout(self)
+        outer.setContentsMargins(0, 0, 0, 0)
+        outer.setSpacing(2)
+        outer.addWidget(self._head)
+        outer.addWidget(self._inner)
+
+    def _fold(self, opened: bool) -> None:
+        self._head.setArrowType(Qt.ArrowType.DownArrow if opened else Qt.ArrowType.RightArrow)
+        self._inner.setVisible(opened)
+
+    def refresh(self) -> None:
+        """Show what the controller holds now."""
+        raise NotImplementedError
+
+
+def text_label(text: str = "", *, bold: bool = False) -> QLabel:
+    """Make a label that wraps and lets its text be copied."""
+    label = QLabel(text)
+    label.setWordWrap(True)
+    label.setTextFormat(Qt.TextFormat.PlainText)
+    label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+    label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+    if bold:
+        font = label.font()
+        font.setBold(True)
+        label.setFont(font)
+    return label
+
+
+def show_text(label: QLabel, text: str) -> None:
+    """Show a text, or no label at all when there is none."""
+    label.setText(text)
+    label.setVisible(bool(text))

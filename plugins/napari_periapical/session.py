@@ -1,0 +1,106 @@
+"""Everything that belongs to one open image, kept as long as the viewer lives."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from napari_periapical.guide import next_landmark
+from napari_periapical.sheet import Canal, History, Sheet
+from radio.image.radiograph import Radiograph
+from radio.measure.case import CaseFacts, CaseResult
+from radio.record.tracing import Tracing
+
+_LARGEST_CACHE = 64
+
+
+@dataclass(frozen=True, eq=False)
+class Shown:
+    """What was last measured on a canal, and on which state of it.
+
+    Parameters
+    ----------
+    canal : Canal
+        The state that was measured.
+    result : CaseResult or None
+        None when it could not be measured.
+    problem : str
+        Why not; empty when it could.
+    """
+
+    canal: Canal
+    result: CaseResult | None
+    problem: str = ""
+
+
+@dataclass(eq=False)
+class Session:
+    """One image with its history, its results and what was saved of it.
+
+    Parameters
+    ----------
+    radiograph : Radiograph
+        The image.
+    history : History
+        All states of its sheet.
+    landmark : str or None
+        What the next click places.
+    selected : tuple of (landmark, index) or None
+        The point chosen last.
+    skipped : set of str
+        Landmarks passed over.
+    drag : Canal or None
+        State of the canal while a point is held.
+    shown : dict of int to Shown
+        Latest outcome for each canal, by uid.
+    saved : dict of int to Tracing
+        Latest saved revision for each canal, by uid.
+    """
+
+    radiograph: Radiograph
+    history: History
+    landmark: str | None = None
+    selected: tuple[str, int] | None = None
+    skipped: set[str] = field(default_factory=set)
+    drag: Canal | None = None
+    shown: dict[int, Shown] = field(default_factory=dict)
+    saved: dict[int, Tracing] = field(default_factory=dict)
+    _cache: dict[object, Shown] = field(default_factory=dict)
+
+    @classmethod
+    def start(cls, radiograph: Radiograph, facts: Sequence[CaseFacts] = ()) -> Session:
+        """Begin with an image and what is stated about its canals."""
+        canals = tuple(Canal(k, one) for k, one in enumerate(facts)) or (Canal(0),)
+        session = cls(radiograph, History(Sheet(canals)))
+        session.landmark = next_landmark(session.canal, None)
+        return session
+
+    @property
+    def sheet(self) -> Sheet:
+        """The committed state."""
+        return self.history.sheet
+
+    @property
+    def canal(self) -> Canal:
+        """The canal worked on, as it looks now: with the point that is held where it is held."""
+        return self.drag or self.sheet.canal
+
+    def known(self, canal: Canal) -> Shown | None:
+        """Look up what was measured on exactly this state."""
+        return self._cache.get((canal.facts, canal.clicks))
+
+    def remember(self, shown: Shown) -> None:
+        """Keep an outcome; the oldest ones are let go."""
+        self._cache[shown.canal.facts, shown.canal.clicks] = shown
+        while len(self._cache) > _LARGEST_CACHE:
+            self._cache.pop(next(iter(self._cache)))
+
+    def unmeasured(self) -> Canal | None:
+        """Name a canal whose present state was not measured yet, the one worked on first."""
+        for canal in (self.canal, *self.sheet.canals):
+            if canal.uid == self.canal.uid and canal is not self.canal:
+                continue
+            there = self.shown.get(canal.uid)
+            if canal.can_be_measured() and (there is None or there.canal != canal):
+                return canal
+        return None

@@ -1,0 +1,300 @@
+"""The command ``periapical``.
+
+Only the standard library, typer and rich are loaded before a command runs, so that help comes at once.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from radio.measure.case import CaseResult, Clicks
+    from radio.record.tables import CaseTable, Skip
+
+NOTHING_MEASURED = 1
+WRONG_INPUT = 2
+INTERRUPTED = 130
+
+_STANDARD_OUTPUT = Path("-")
+_EXIT_CODES = (
+    "Exit codes: 0 done (a batch also when it skipped canals), 1 nothing could be measured, "
+    "2 wrong usage or input, 130 stopped by Ctrl-C."
+)
+_ABOUT = (
+    "Measure root canals on periapical radiographs: scale from the file, gap, working length, canal length "
+    "and curvature, each with its uncertainty, method and basis.\n\n"
+    "Educational and research use, not a medical device; measurements are checked by the treating clinician "
+    "under local codes."
+)
+
+app = typer.Typer(
+    name="periapical",
+    help=_ABOUT,
+    epilog=f"Example: periapical demo   |   {_EXIT_CODES}",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode="markdown",
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        from radio import __version__
+
+        typer.echo(f"napari-periapical {__version__}")
+        raise typer.Exit
+
+
+def _fact(help: str, metavar: str) -> Any:
+    return typer.Option(help=help, metavar=metavar, show_default=False)
+
+
+@app.callback()
+def _common(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    del version  # the callback has done it
+
+
+@app.command(epilog=f"Example: periapical demo --out ./periapical_demo   |   {_EXIT_CODES}")
+def demo(
+    out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for tables and pictures.")] = Path(
+        "periapical_demo"
+    ),
+    view: Annotated[bool, typer.Option("--view", help="Then open napari on the first sample image.")] = False,
+) -> None:
+    """Measure the sample images and write tables, pictures and a page that lists them."""
+    from radio.record.terminal import caution_text, make_console, skips_block, summary_table
+    from radio.study.demo import run_demo
+
+    with _progress("Measuring the sample images") as progress:
+        outcome = run_demo(out, progress)
+    console = make_console()
+    if outcome.results:
+        console.print(summary_table(outcome.results))
+    console.print(skips_block(outcome.skips))
+    console.print("Values are ± standard uncertainty.")
+    typer.echo(f"Tables, pictures and measurements: {out.resolve()}")
+    typer.echo(f"Page with all pictures and numbers: {outcome.sheet.resolve()}")
+    console.print(caution_text())
+    if view:
+        _open_viewer(outcome.first_image, None)
+    if not outcome.results:
+        raise typer.Exit(NOTHING_MEASURED)
+
+
+@app.command(epilog=f"Example: periapical view tooth36.dcm   |   {_EXIT_CODES}")
+def view(
+    image: Annotated[Path | None, typer.Argument(help="Radiograph to open.", show_default=False)] = None,
+    casebook: Annotated[Path | None, _fact("Casebook to open.", "BOOK")] = None,
+) -> None:
+    """Open napari with the measuring panel."""
+    _open_viewer(image, casebook)
+
+
+@app.command(
+    epilog="Example: periapical measure tooth36.png --clicks CLICKS.csv --file-length-mm 21 "
+    f"--picture tooth36_measured.png   |   {_EXIT_CODES}"
+)
+def measure(
+    image: Annotated[Path, typer.Argument(help="Radiograph: DICOM, PNG, TIFF or JPEG.", show_default=False)],
+    clicks: Annotated[Path, typer.Option(metavar="CLICKS.csv", help="Clicks table.", show_default=False)],
+    images: Annotated[Path | None, _fact("Images table; the rows of this image count.", "IMAGES.csv")] = None,
+    json: Annotated[Path | None, _fact("Write all of it as JSON; - for standard output.", "OUT")] = None,
+    picture: Annotated[Path | None, _fact("Draw where every number came from.", "OUT.png")] = None,
+    tooth: Annotated[str | None, _fact("Tooth, ISO 3950.", "TOOTH")] = None,
+    scale_from: Annotated[str | None, _fact("file, ball, dicom, given or none.", "SOURCE")] = None,
+    file_length_mm: Annotated[str | None, _fact("Known length from file start to tip.", "MM")] = None,
+    file_start_at: Annotated[str | None, _fact("What file_start marks: stop or handle.", "WHERE")] = None,
+    file_size: Annotated[str | None, _fact("Size of the file, ISO 3630-1.", "SIZE")] = None,
+    ball_diameter_mm: Annotated[str | None, _fact("Diameter of the calibrating ball.", "MM")] = None,
+    mm_per_px: Annotated[str | None, _fact("Given pixel size.", "MM")] = None,
+    electronic_mm: Annotated[str | None, _fact("File length at the electronic reading.", "MM")] = None,
+    electronic_mark: Annotated[str | None, _fact("Mark it stood at: zero or half.", "MARK")] = None,
+) -> None:
+    """Measure the canals of one image from rough clicks.
+
+    Facts come from the images table; an option given here goes before the table and counts for every canal of
+    the image. The JSON holds, for each canal, "measurements" by results-table column (value, unit, sd,
+    interval95, method, basis), "not_measured" with reasons, landmarks, lines and remarks.
+    """
+    from radio.record.tables import read_cases_of_image
+
+    facts = {
+        "tooth": tooth,
+        "scale_from": scale_from,
+        "file_length_mm": file_length_mm,
+        "file_start_at": file_start_at,
+        "file_size": file_size,
+        "ball_diameter_mm": ball_diameter_mm,
+        "mm_per_px": mm_per_px,
+        "electronic_mm": electronic_mm,
+        "electronic_mark": electronic_mark,
+    }
+    _keep_inputs((image, clicks, images), (json, picture))
+    given = {name: text.strip() for name, text in facts.items() if text is not None}
+    _measure_and_write(image, read_cases_of_image(image, clicks, images, given), json, picture)
+
+
+def _measure_and_write(image: Path, table: CaseTable, json: Path | None, picture: Path | None) -> None:
+    from radio.errors import PeriapicalError, TableError
+    from radio.record.measured import measured_json
+    from radio.record.picture import draw_picture
+    from radio.study.one_image import measure_image
+
+    if not table.cases:
+        raise TableError("; ".join(one.reason for one in table.skips))
+    measured = measure_image(image, table.cases)
+    if measured.radiograph is None:
+        raise PeriapicalError(measured.skips[0].reason)
+    pairs = measured.pairs
+    skips = [*table.skips, *measured.skips]
+    if json != _STANDARD_OUTPUT:
+        _show(image, pairs, table.warnings, skips)
+    if json is not None:
+        _write_json(json, measured_json(measured.radiograph, pairs, skips))
+    if picture is not None and pairs:
+        draw_picture(measured.radiograph, [result for result, _ in pairs], picture)
+    if not pairs:
+        raise typer.Exit(NOTHING_MEASURED)
+
+
+def _show(
+    image: Path, pairs: Sequence[tuple[CaseResult, Clicks]], warnings: Sequence[str], skips: Sequence[Skip]
+) -> None:
+    from radio.record.terminal import canal_block, caution_text, make_console, skips_block
+
+    console = make_console()
+    for result, clicks in pairs:
+        console.print(canal_block(image.name, result, set(clicks), console.width))
+    console.print(skips_block(skips))
+    console.print(caution_text())
+    for warning in warnings:
+        typer.echo(f"periapical: {warning}", err=True)
+
+
+def _write_json(place: Path, text: str) -> None:
+    from radio.record.atomic import write_text
+
+    if place == _STANDARD_OUTPUT:
+        typer.echo(text, nl=False)
+    else:
+        write_text(place, text)
+
+
+def _keep_inputs(inputs: Sequence[Path | None], outputs: Sequence[Path | None]) -> None:
+    """Refuse to write over what is read, or over saved tracings."""
+    from radio.errors import PeriapicalError
+    from radio.record.tracing import is_tracing_document
+
+    for out in outputs:
+        if out is None or not out.exists():
+            continue
+        if any(one is not None and one.exists() and out.samefile(one) for one in inputs):
+            raise PeriapicalError(f"{out} is one of the inputs; give another place to write to.")
+        if is_tracing_document(out):
+            raise PeriapicalError(f"{out} holds saved tracings, which stay as they are; give another place.")
+
+
+@app.command(epilog=f"Example: periapical batch IMAGES.csv CLICKS.csv --out results   |   {_EXIT_CODES}")
+def batch(
+    images: Annotated[Path, typer.Argument(metavar="IMAGES.csv", help="Images table.", show_default=False)],
+    clicks: Annotated[Path, typer.Argument(metavar="CLICKS.csv", help="Clicks table.", show_default=False)],
+    out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for the results.", show_default=False)],
+    workers: Annotated[int, typer.Option(min=1, metavar="N", help="Processes to share the work.")] = 1,
+    cluster: Annotated[str | None, _fact("Not available yet in this version.", "ADDRESS")] = None,
+) -> None:
+    """Measure every canal of an images table; a run that was stopped goes on where it stood.
+
+    Writes results.csv, skipped.csv and run.json to DIR; what is done is kept in journal.jsonl there.
+    """
+    from radio.errors import PeriapicalError
+    from radio.record.terminal import caution_text, make_console
+    from radio.study.batch import run_batch
+
+    if cluster is not None:
+        raise PeriapicalError("--cluster is not available yet in this version; use --workers instead.")
+    try:
+        with _progress("Measuring") as progress:
+            summary = run_batch(images, clicks, out, workers=workers, progress=progress)
+    except KeyboardInterrupt:
+        typer.echo("periapical: stopped; the same command goes on where it stood", err=True)
+        raise typer.Exit(INTERRUPTED) from None
+    for warning in summary.warnings:
+        typer.echo(f"periapical: {warning}", err=True)
+    reused = f" ({summary.reused} of them in an earlier run)" if summary.reused else ""
+    counts = f"{summary.measured} measured, {summary.skipped} skipped{reused}"
+    typer.echo(f"Canals: {counts}; images: {summary.images}.\nTables: {out.resolve()}")
+    make_console().print(caution_text())
+    if not summary.measured:
+        raise typer.Exit(NOTHING_MEASURED)
+
+
+@contextmanager
+def _progress(title: str) -> Iterator[Callable[[int, int, str], None]]:
+    """Show a bar on standard error while the block runs; nothing when that is not a terminal."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    console = Console(stderr=True)
+    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
+        task = bar.add_task(title, total=None)
+
+        def advance(done: int, total: int, name: str) -> None:
+            bar.update(task, completed=done, total=total, description=name or title)
+
+        yield advance
+
+
+def _open_viewer(image: Path | None, casebook: Path | None) -> None:
+    """Open napari, or say what is missing for it."""
+    from importlib import import_module
+    from importlib.util import find_spec
+
+    from radio.errors import PeriapicalError
+
+    if find_spec("napari") is None or find_spec("napari_periapical") is None:
+        raise PeriapicalError(
+            "The viewer needs napari, which is not installed. Install it with: "
+            "python -m pip install 'napari-periapical[gui]'"
+        )
+    displays = ("DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM")
+    if sys.platform.startswith("linux") and not any(os.environ.get(name) for name in displays):
+        raise PeriapicalError(
+            "The viewer needs a display and there is none here (DISPLAY and WAYLAND_DISPLAY are empty). "
+            "Run it in a desktop session with 'napari-periapical[gui]' installed."
+        )
+    for path in (image, casebook):
+        if path is not None and not path.is_file():
+            raise PeriapicalError(f"{path} is not there; check the name.")
+    # by name only: the core must not depend on the plugin
+    import_module("napari_periapical.launch").open_viewer(image, casebook)
+
+
+def main() -> None:
+    """Run the command; what a user can act on becomes one line on standard error and exit code 2."""
+    try:
+        app()
+    except ValueError as problem:
+        from radio.errors import CalibrationError, PeriapicalError
+
+        if not isinstance(problem, PeriapicalError | CalibrationError):
+            raise
+        typer.echo(f"periapical: {' '.join(str(problem).split())}", err=True)
+        sys.exit(WRONG_INPUT)
+
+
+if __name__ == "__main__":
+    main()

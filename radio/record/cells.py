@@ -1,0 +1,207 @@
+"""What each cell of the images and clicks tables may hold, and what to say when it holds something else."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from radio.errors import TableError
+from radio.measure.case import LANDMARKS, CaseFacts
+
+SCALE_SOURCES = ("file", "ball", "dicom", "given", "none")
+START_MARKS = ("stop", "handle")
+ELECTRONIC_MARKS = ("zero", "half")
+
+# ISO 3630-1: 06, 08, 10, then by 5 to 60, then by 10 to 140
+FILE_SIZES = (6, 8, *range(10, 61, 5), *range(70, 141, 10))
+
+# ISO 3950: quadrant digit, then position digit; 1-4 permanent (8 teeth), 5-8 deciduous (5 teeth)
+TEETH = tuple(
+    f"{quadrant}{position}" for quadrant in range(1, 9) for position in range(1, 9 if quadrant <= 4 else 6)
+)
+
+FACT_COLUMNS = (
+    "canal",
+    "tooth",
+    "view",
+    "scale_from",
+    "file_length_mm",
+    "file_start_at",
+    "file_size",
+    "ball_diameter_mm",
+    "mm_per_px",
+    "electronic_mm",
+    "electronic_mark",
+    "subject",
+)
+
+_NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?")
+_WHOLE = re.compile(r"[0-9]+(?:[.,]0+)?")
+_LONGEST_LABEL = 200
+
+
+def number(text: str, low: float, high: float, *, unit: str, hint: str = "") -> float:
+    """Read a number; a decimal comma is taken as a decimal point.
+
+    Parameters
+    ----------
+    text : str
+        The cell.
+    low, high : float
+        Smallest and largest value allowed.
+    unit : str
+        Unit for the message.
+    hint : str
+        What makes a usual value, for the message.
+
+    Raises
+    ------
+    TableError
+        Not a number, or outside the limits.
+    """
+    allowed = f"allowed is a number from {low:g} to {high:g} {unit}{f' ({hint})' if hint else ''}"
+    if not _NUMBER.fullmatch(text):
+        raise TableError(f"given {text!r}; {allowed}, without unit or other text")
+    value = float(text.replace(",", "."))
+    if not low <= value <= high:
+        raise TableError(f"given {text!r}; {allowed}")
+    return value
+
+
+def _whole(text: str) -> int | None:
+    # spreadsheets like to write whole numbers as 36.0
+    return int(re.split("[.,]", text)[0]) if _WHOLE.fullmatch(text) else None
+
+
+def choice(text: str, allowed: Sequence[str]) -> str:
+    """Read one of a few words, whatever its case.
+
+    Raises
+    ------
+    TableError
+        Another word; the text lists the allowed ones.
+    """
+    word = text.casefold()
+    if word in allowed:
+        return word
+    close = difflib.get_close_matches(word, allowed, n=1)
+    did_you_mean = f"; did you mean {close[0]!r}?" if close else ""
+    raise TableError(f"given {text!r}; allowed is one of {', '.join(allowed)}{did_you_mean}")
+
+
+def landmark(text: str) -> str:
+    """Read a landmark name.
+
+    Raises
+    ------
+    TableError
+        An unknown landmark; the text lists the allowed ones.
+    """
+    return choice(text, LANDMARKS)
+
+
+def label(text: str) -> str:
+    """Read free text of a sane length.
+
+    Raises
+    ------
+    TableError
+        More than 200 characters.
+    """
+    if len(text) > _LONGEST_LABEL:
+        raise TableError(f"given {len(text)} characters; allowed are at most {_LONGEST_LABEL}")
+    return text
+
+
+def canal(text: str) -> str:
+    """Read a canal name; empty means ``"1"``, and ``"1.0"`` from a spreadsheet means ``"1"``."""
+    if not text:
+        return CaseFacts.canal
+    whole = _whole(text)
+    return label(text) if whole is None else str(whole)
+
+
+def file_size(text: str) -> int:
+    """Read an ISO 3630-1 size; ``"8"`` and ``"08"`` are the same.
+
+    Raises
+    ------
+    TableError
+        Not a size of the standard; the text lists the sizes.
+    """
+    size = _whole(text)
+    if size is None or size not in FILE_SIZES:
+        sizes = ", ".join(f"{one:02d}" for one in FILE_SIZES)
+        raise TableError(f"given {text!r}; allowed is a size of ISO 3630-1: {sizes}")
+    return size
+
+
+def tooth(text: str) -> str:
+    """Read a tooth in ISO 3950 two-digit notation.
+
+    Raises
+    ------
+    TableError
+        Not a tooth of that notation.
+    """
+    whole = _whole(text)
+    if whole is None or str(whole) not in TEETH:
+        raise TableError(
+            f"given {text!r}; allowed is a tooth in ISO 3950 notation: 11-18, 21-28, 31-38, 41-48, "
+            "or of the first dentition 51-55, 61-65, 71-75, 81-85"
+        )
+    return str(whole)
+
+
+_READERS: Mapping[str, Callable[[str], Any]] = {
+    "canal": canal,
+    "tooth": tooth,
+    "view": label,
+    "scale_from": lambda text: choice(text, SCALE_SOURCES),
+    "file_length_mm": lambda text: number(
+        text, 10, 40, unit="mm", hint="hand files are 21, 25, 28 or 31 mm long, less when a stop is set"
+    ),
+    "file_start_at": lambda text: choice(text, START_MARKS),
+    "file_size": file_size,
+    "ball_diameter_mm": lambda text: number(text, 0.5, 20, unit="mm", hint="usual is 5"),
+    "mm_per_px": lambda text: number(text, 0.002, 0.5, unit="mm", hint="usual is 0.02 to 0.1"),
+    "electronic_mm": lambda text: number(
+        text, 5, 40, unit="mm", hint="the file length at which the electronic reading stood"
+    ),
+    "electronic_mark": lambda text: choice(text, ELECTRONIC_MARKS),
+    "subject": label,
+}
+
+
+def facts_from_cells(
+    cells: Mapping[str, str], place: Callable[[str], str] = lambda column: f"column {column}"
+) -> tuple[CaseFacts, tuple[str, ...]]:
+    """Make the facts of one canal from cells; an empty cell means the default.
+
+    Parameters
+    ----------
+    cells : mapping of str to str
+        By column name; columns that hold no fact are passed over.
+    place : callable
+        Names a column for the messages.
+
+    Returns
+    -------
+    CaseFacts
+        With the default wherever a cell was wrong.
+    tuple of str
+        One message for each wrong cell.
+    """
+    values: dict[str, Any] = {}
+    problems = []
+    for column in FACT_COLUMNS:
+        text = cells.get(column, "")
+        if not text:
+            continue
+        try:
+            values[column] = _READERS[column](text)
+        except TableError as problem:
+            problems.append(f"{place(column)}: {problem}")
+    return CaseFacts(**values), tuple(problems)

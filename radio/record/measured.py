@@ -1,0 +1,138 @@
+"""The machine-readable form of what was measured on one image.
+
+A JSON object with ``schema`` ``"napari-periapical measurements"`` and ``schema_version`` 1. The classes below
+are its schema, field by field; :meth:`MeasuredImage.model_json_schema` gives it as JSON Schema. Pixels are
+(row, col), an integer being the centre of a pixel. What was not measured is named with a reason, never zero.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Annotated, Literal
+
+from pydantic import Field, FiniteFloat
+
+import radio
+from radio.measure.case import CaseFacts, CaseResult, Clicks, Remark
+from radio.measure.result import Measurement
+from radio.record.tables import Skip
+from radio.record.traced import Point, Proposed, Record, points_of
+from radio.record.wording import CAUTION, all_measurements, missing_measures
+
+if TYPE_CHECKING:
+    from radio.image.radiograph import Radiograph
+
+
+class Number(Record):
+    """One measured number; `sd` is the standard uncertainty, `interval95` value ± 1.96 `sd`, in `unit`."""
+
+    value: FiniteFloat
+    unit: str
+    sd: FiniteFloat | None
+    interval95: tuple[FiniteFloat, FiniteFloat] | None
+    method: str
+    basis: str
+    notes: tuple[str, ...]
+
+    @classmethod
+    def from_measurement(cls, one: Measurement) -> Number:
+        """Take over a measurement; an uncertainty that is not finite is none."""
+        sd = one.sd if one.sd is not None and math.isfinite(one.sd) else None
+        return cls(
+            value=one.value,
+            unit=one.unit,
+            sd=sd,
+            interval95=None if sd is None else one.interval95,
+            method=one.method,
+            basis=one.basis,
+            notes=one.notes,
+        )
+
+
+class MeasuredCanal(Record):
+    """One canal: what was stated and clicked, the numbers by results-table column, and how they were made."""
+
+    canal: str
+    facts: CaseFacts
+    clicks: Mapping[str, tuple[Point, ...]]
+    measurements: Mapping[str, Number]
+    not_measured: Mapping[str, str]
+    scale_source: str | None
+    implied_magnification: FiniteFloat | None
+    traced: Proposed
+    remarks: tuple[Remark, ...]
+    seconds: FiniteFloat
+
+    @classmethod
+    def from_result(cls, result: CaseResult, clicks: Clicks) -> MeasuredCanal:
+        """Take over one result and the clicks it came from."""
+        numbers = {name: one for name, one in all_measurements(result).items() if math.isfinite(one.value)}
+        return cls(
+            canal=result.facts.canal,
+            facts=result.facts,
+            clicks={name: points_of(points) for name, points in clicks.items()},
+            measurements={name: Number.from_measurement(one) for name, one in numbers.items()},
+            not_measured=missing_measures(result, set(clicks)),
+            scale_source=None if result.scale is None else result.scale.source,
+            implied_magnification=result.implied_magnification,
+            traced=Proposed.from_result(result),
+            remarks=result.remarks,
+            seconds=result.seconds,
+        )
+
+
+class SkippedCanal(Record):
+    """One canal that was not measured, and why."""
+
+    canal: str
+    reason: str
+
+
+class MeasuredImage(Record):
+    """All canals of one image."""
+
+    schema_name: Annotated[Literal["napari-periapical measurements"], Field(alias="schema")]
+    schema_version: Literal[1]
+    caution: str
+    software: str
+    image: str
+    image_sha256: str
+    image_shape: tuple[int, int]
+    canals: tuple[MeasuredCanal, ...]
+    skipped: tuple[SkippedCanal, ...]
+
+
+def measured_json(
+    radiograph: Radiograph, measured: Sequence[tuple[CaseResult, Clicks]], skipped: Sequence[Skip]
+) -> str:
+    """Write what was measured on one image as JSON text.
+
+    Parameters
+    ----------
+    radiograph : Radiograph
+        The image.
+    measured : sequence of (CaseResult, clicks)
+        Its canals, each with the clicks it came from.
+    skipped : sequence of Skip
+        Canals of the image that were not measured.
+
+    Returns
+    -------
+    str
+        The text of a :class:`MeasuredImage`.
+    """
+    document = MeasuredImage.model_validate(
+        {
+            "schema": "napari-periapical measurements",
+            "schema_version": 1,
+            "caution": CAUTION,
+            "software": f"napari-periapical {radio.__version__}",
+            "image": radiograph.path.name if radiograph.path else "",
+            "image_sha256": radiograph.sha256,
+            "image_shape": radiograph.grey.shape,
+            "canals": tuple(MeasuredCanal.from_result(result, clicks) for result, clicks in measured),
+            "skipped": tuple(SkippedCanal(canal=one.canal, reason=one.reason) for one in skipped),
+        }
+    )
+    return document.model_dump_json(by_alias=True, indent=1) + "\n"

@@ -1,0 +1,120 @@
+"""The tables that leave: one row for each canal measured, one for each canal skipped."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+
+from radio.measure.case import CaseResult
+from radio.record.atomic import write_text
+from radio.record.tables import Skip
+from radio.trace.line import Line
+
+RESULT_COLUMNS = (
+    "image",
+    "canal",
+    "tooth",
+    "scale_mm_per_px",
+    "scale_sd_mm_per_px",
+    "scale_source",
+    "implied_magnification",
+    "file_length_px",
+    "file_tip_row",
+    "file_tip_col",
+    "gap_mm",
+    "gap_sd_mm",
+    "working_length_mm",
+    "working_length_sd_mm",
+    "electronic_difference_mm",
+    "canal_length_px",
+    "canal_length_mm",
+    "canal_length_sd_mm",
+    "schneider_deg",
+    "schneider_sd_deg",
+    "departure_tolerance_mm",
+    "weine_deg",
+    "weine_sd_deg",
+    "long_axis_deg",
+    "tangent_circle_deg",
+    "tangent_circle_radius_mm",
+    "access_angle_deg",
+    "curve_height_mm",
+    "curve_distance_mm",
+    "total_turning_deg",
+    "smallest_radius_mm",
+    "s_shaped",
+    "warnings",
+    "seconds",
+    "canal_line",
+    "file_line",
+)
+SKIPPED_COLUMNS = ("image", "canal", "reason")
+
+
+def result_row(image: str, result: CaseResult) -> dict[str, str]:
+    """Make one row of the results table.
+
+    Parameters
+    ----------
+    image : str
+        The image as the user named it.
+    result : CaseResult
+        What was measured on one canal of it.
+
+    Returns
+    -------
+    dict of str to str
+        A text for every column of :data:`RESULT_COLUMNS`; empty where nothing could be measured.
+    """
+    row = dict.fromkeys(RESULT_COLUMNS, "")
+    row |= {"image": image, "canal": result.facts.canal, "tooth": result.facts.tooth}
+    if result.scale is not None:
+        row["scale_mm_per_px"] = _number(result.scale.mm_per_px)
+        row["scale_sd_mm_per_px"] = _number(result.scale.sd_mm_per_px)
+        row["scale_source"] = result.scale.source
+        if result.construction is not None:
+            tolerance_mm = result.construction.tolerance_px * result.scale.col_mm_per_px
+            row["departure_tolerance_mm"] = _number(tolerance_mm)
+    row["implied_magnification"] = _number(result.implied_magnification)
+    for column in RESULT_COLUMNS:
+        source = result.measurements.get(column.replace("_sd_", "_"))
+        if source is not None:
+            row[column] = _number(source.sd if "_sd_" in column else source.value)
+    tip = result.landmarks.get("file_tip")
+    if tip is not None:
+        row["file_tip_row"], row["file_tip_col"] = _number(tip.row), _number(tip.col)
+    row["warnings"] = "; ".join(remark.text for remark in result.remarks if remark.level != "note")
+    row["seconds"] = f"{result.seconds:.3f}"
+    row["canal_line"], row["file_line"] = _line(result.canal_line), _line(result.file_line)
+    return row
+
+
+def _number(value: float | None) -> str:
+    # seven digits hold a pixel position to 0.0001 px and a scale to far below its uncertainty
+    return "" if value is None or not math.isfinite(value) else f"{value:.7g}"
+
+
+def _line(line: Line | None) -> str:
+    return "" if line is None else json.dumps(line.points_px.round(1).tolist(), separators=(",", ":"))
+
+
+def write_results(path: Path, rows: Iterable[Mapping[str, str]]) -> None:
+    """Write the results table; rows as :func:`result_row` makes them."""
+    _write(path, RESULT_COLUMNS, rows)
+
+
+def write_skipped(path: Path, skips: Iterable[Skip]) -> None:
+    """Write the table of canals that were not measured, each with its reason."""
+    _write(path, SKIPPED_COLUMNS, ({"image": s.image, "canal": s.canal, "reason": s.reason} for s in skips))
+
+
+def _write(path: Path, columns: tuple[str, ...], rows: Iterable[Mapping[str, str]]) -> None:
+    text = io.StringIO(newline="")
+    writer = csv.DictWriter(text, columns, lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    write_text(path, text.getvalue())

@@ -1,0 +1,114 @@
+"""What a terminal shows of a measurement."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence, Set
+
+from rich.console import Console, Group, RenderableType
+from rich.markup import escape
+from rich.table import Table
+from rich.text import Text
+
+from radio.measure.case import CaseResult
+from radio.record.tables import Skip
+from radio.record.wording import (
+    CAUTION,
+    all_measurements,
+    how_text,
+    interval_text,
+    missing_measures,
+    name_of,
+    title_of,
+    value_text,
+)
+
+_PLAIN_WIDTH = 140
+_WIDE = 110
+_LEVELS = {"stop": ("STOP", "bold red"), "warn": ("Warning", "yellow"), "note": ("Note", "cyan")}
+
+
+def make_console() -> Console:
+    """Make a console on standard output; wide enough for a table when it is not a terminal."""
+    return Console(highlight=False, width=None if sys.stdout.isatty() else _PLAIN_WIDTH)
+
+
+def canal_block(image: str, result: CaseResult, clicked: Set[str], width: int) -> RenderableType:
+    """Lay out everything measured on one canal.
+
+    Parameters
+    ----------
+    image : str
+        Name of the image.
+    result : CaseResult
+        What was measured.
+    clicked : set of str
+        Landmarks the user placed, to say what a missing number lacks.
+    width : int
+        Characters a line holds; on a narrow terminal method and basis stand below the table.
+    """
+    table = Table(
+        title=escape(f"{image}: {title_of(result.facts)}"), title_justify="left", title_style="bold"
+    )
+    table.add_column("Measure", max_width=24)
+    table.add_column("Value ± u", justify="right", no_wrap=True)
+    table.add_column("95 % interval", justify="right", no_wrap=True)
+    table.add_column("Unit", no_wrap=True)
+    told: list[RenderableType] = []
+    if width >= _WIDE:
+        table.add_column("Method; basis", ratio=1)
+    for one in all_measurements(result).values():
+        cells = (name_of(one), value_text(one), interval_text(one), one.unit)
+        how = how_text(one)
+        if width >= _WIDE:
+            table.add_row(*cells, escape(how))
+        else:
+            table.add_row(*cells)
+            told.append(Text.assemble((f"{name_of(one)}, {one.unit}: ", "bold"), how))
+    parts: list[RenderableType] = [table, Text("u: standard uncertainty", style="dim"), *told]
+    for remark in result.remarks:
+        word, style = _LEVELS[remark.level]
+        parts.append(Text.assemble((f"{word}: ", style), remark.text))
+    for name, reason in missing_measures(result, clicked).items():
+        parts.append(Text.assemble(("Not measured: ", "dim"), f"{name}: {reason}"))
+    return Group(*parts, Text(""))
+
+
+def skips_block(skips: Sequence[Skip]) -> RenderableType:
+    """Lay out the canals that were not measured."""
+    return Group(
+        *(
+            Text.assemble(("Skipped: ", "bold red"), f"{one.image}, canal {one.canal or '?'}: {one.reason}")
+            for one in skips
+        )
+    )
+
+
+def summary_table(results: Sequence[tuple[str, CaseResult]]) -> Table:
+    """Lay out one row for each canal, with the numbers most asked for.
+
+    Parameters
+    ----------
+    results : sequence of (str, CaseResult)
+        Name of the image, and what was measured on one of its canals.
+    """
+    columns = ("scale_mm_per_px", "gap_mm", "working_length_mm", "canal_length_mm", "schneider_deg")
+    table = Table()
+    for title in ("Image", "Tooth", "Canal"):
+        table.add_column(title, overflow="fold")
+    for title in ("Scale,\nmm/px", "Gap,\nmm", "Working\nlength, mm", "Canal\nlength, mm", "Schneider,\n°"):
+        table.add_column(title, justify="right")
+    table.add_column("Warnings", justify="right")
+    for image, result in results:
+        numbers = all_measurements(result)
+        values = [value_text(numbers[name]) if name in numbers else "–" for name in columns]
+        warnings = sum(remark.level != "note" for remark in result.remarks)
+        table.add_row(
+            escape(image), result.facts.tooth, escape(result.facts.canal), *values, str(warnings or "")
+        )
+    return table
+
+
+def caution_text() -> Text:
+    """Lay out the caution that stands under every number."""
+    return Text(CAUTION, style="italic")

@@ -1,0 +1,34 @@
+"""Set up on a fresh machine, then check and test everything: ``python3 -m tests [pytest arguments]``."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+
+from tests.bootstrap import SetUpError, add_screen_packages, has_display, run, set_up
+
+
+def main(arguments: list[str]) -> int:
+    """Run every step, the tests last; gives back the exit code of the first step that failed."""
+    try:
+        python = str(set_up("dev"))
+        add_screen_packages()
+    except SetUpError as problem:
+        print(f"python3 -m tests: {problem}", file=sys.stderr)
+        return 2
+    checks = {
+        "ruff check": [python, "-m", "ruff", "check", "."],
+        "ruff format": [python, "-m", "ruff", "format", "--check", "."],
+        "mypy": [python, "-m", "mypy"],
+    }
+    codes = {name: run(command) for name, command in checks.items()}
+    for name, code in codes.items():
+        if code:
+            print(f"{name} failed (exit code {code}); going on with the tests", flush=True)
+    screen = [] if has_display() or not shutil.which("xvfb-run") else ["xvfb-run", "-a"]
+    tests = run([*screen, python, "-m", "pytest", *arguments])
+    return next((code for code in [*codes.values(), tests] if code), 0)
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,38 @@
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+
+import pytest
+
+os.environ.setdefault("NAPARI_STRICT_QT", "1")
+
+
+@pytest.fixture(scope="session")
+def case_path(tmp_path_factory):
+    """The synthetic case as an image on disk."""
+    from tests.plugin.drawn import write_case
+
+    return write_case(tmp_path_factory.mktemp("case"))
+
+
+@pytest.fixture(scope="session")
+def case_radiograph(case_path):
+    from radio.image.radiograph import read_radiograph
+
+    return read_radiograph(case_path)
+
+
+@pytest.fixture
+def display(npe2pm):
+    """A display, and the plugin known to npe2 as if it were installed."""
+    if sys.platform.startswith("linux") and not os.environ.get("DISPLAY"):
+        pytest.skip("needs a display: run with xvfb-run -a")
+    from npe2 import PluginManifest
+
+    import napari_periapical
+
+    manifest = Path(napari_periapical.__file__).with_name("napari.yaml")
+    npe2pm.register(PluginManifest.from_file(manifest))
+    return npe2pm

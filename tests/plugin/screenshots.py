@@ -1,0 +1,97 @@
+"""Pictures of the panel in its steps, in both themes: ``python -m tests.plugin.screenshots OUTDIR``.
+
+Needs a display (``xvfb-run -a -s "-screen 0 1400x1000x24" python -m tests.plugin.screenshots OUTDIR``).
+"""
+
+from __future__ import annotations
+
+import argparse
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from tests.plugin.drawn import ESSENTIAL, click, register_plugin, write_case
+
+
+def _wait(done: Callable[[], bool], seconds: float = 10.0) -> None:
+    from qtpy.QtWidgets import QApplication
+
+    end = time.monotonic() + seconds
+    settled = time.monotonic() + 0.4
+    while time.monotonic() < end and (time.monotonic() < settled or not done()):
+        QApplication.processEvents()
+        time.sleep(0.01)
+    for _ in range(20):
+        QApplication.processEvents()
+
+
+def _steps(viewer: Any, panel: Any, image: Path, save: Callable[[str], None]) -> None:
+    controller, bar = panel.controller, panel.scroll.verticalScrollBar()
+    save("1_empty")
+    viewer.open(str(image), plugin="napari-periapical")
+    save("2_opened")
+    panel.facts.lines["file_length_mm"].setText("twenty")
+    panel.facts.lines["file_length_mm"].setModified(True)
+    panel.facts.lines["file_length_mm"].editingFinished.emit()
+    save("3_nonsense")
+    controller.state_fact("tooth", "24")
+    panel.facts.lines["file_length_mm"].setText("20,5")
+    panel.facts.lines["file_length_mm"].setModified(True)
+    panel.facts.lines["file_length_mm"].editingFinished.emit()
+    for name in ESSENTIAL[:2]:
+        controller.place(click(name))
+    save("4_file_placed")
+    for name in ESSENTIAL[2:]:
+        controller.place(click(name))
+    save("5_all_placed")
+    controller.state_fact("electronic_mm", "21,5")
+    controller.state_fact("electronic_mark", "zero")
+    _wait(lambda: controller.up_to_date)
+    panel.numbers.table.selectRow(1)
+    bar.setValue(bar.maximum())
+    save("6_numbers")
+    row, col = click("apex")
+    viewer.scene.camera.center = (row * viewer.layers[-1].scale[0], col * viewer.layers[-1].scale[1])
+    viewer.scene.camera.zoom = viewer.scene.camera.zoom * 4
+    save("7_close")
+    viewer.reset_view()
+    controller.add_canal()
+    bar.setValue(0)
+    save("8_second_canal")
+
+
+def take(out: Path, themes: tuple[str, ...] = ("dark", "light")) -> list[Path]:
+    """Walk through the steps in each theme and save a picture of each."""
+    import napari
+
+    from napari_periapical.panel import PeriapicalPanel
+
+    register_plugin()
+    out.mkdir(parents=True, exist_ok=True)
+    pictures = []
+    with tempfile.TemporaryDirectory() as folder:
+        image = write_case(Path(folder))
+        for theme in themes:
+            viewer = napari.Viewer(show=True, show_welcome_screen=False)
+            viewer.theme = theme
+            viewer.window.resize(1300, 900)
+            _, widget = viewer.window.add_plugin_dock_widget("napari-periapical", "Measure root canals")
+            assert isinstance(widget, PeriapicalPanel)
+
+            def save(step: str, theme: str = theme, viewer: Any = viewer, widget: Any = widget) -> None:
+                _wait(lambda: widget.controller.up_to_date)
+                pictures.append(out / f"{theme}_{step}.png")
+                viewer.screenshot(str(pictures[-1]), canvas_only=False, flash=False)
+
+            _steps(viewer, widget, image, save)
+            viewer.close()
+    return pictures
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("out", type=Path, help="folder for the pictures")
+    for picture in take(parser.parse_args().out):
+        print(picture)

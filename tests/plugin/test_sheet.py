@@ -1,0 +1,84 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from napari_periapical.guide import GUIDE, essential, instruction, next_landmark
+from napari_periapical.sheet import Canal, History, Sheet
+from radio.measure.case import LANDMARKS, CaseFacts
+
+
+def test_every_landmark_has_a_label_and_an_instruction():
+    assert tuple(GUIDE) == LANDMARKS
+    assert all(GUIDE[name].label and instruction(name, CaseFacts()) for name in LANDMARKS)
+    handle = instruction("file_start", CaseFacts(file_start_at="handle"))
+    assert handle != instruction("file_start", CaseFacts(file_start_at="stop"))
+
+
+def test_a_single_landmark_is_replaced_and_points_are_float64():
+    canal, index = Canal(0).with_added("apex", (3, 4))
+    canal, _ = canal.with_added("apex", (5, 6))
+    assert canal.points("apex") == ((5, 6),)
+    assert index == 0
+    assert canal.clicks_px()["apex"].dtype == np.float64
+
+
+@pytest.mark.parametrize("order", [(10, 20, 30), (30, 10, 20), (20, 30, 10)])
+@pytest.mark.parametrize("ends", [("orifice", "apex"), ("orifice",), ("apex",)])
+def test_via_points_come_in_their_order_along_the_canal(order, ends):
+    canal = Canal(0)
+    if "orifice" in ends:
+        canal, _ = canal.with_added("orifice", (0.0, 0.0))
+    if "apex" in ends:
+        canal, _ = canal.with_added("apex", (40.0, 0.0))
+    for row in order:
+        canal, index = canal.with_added("canal_via", (float(row), 0.0))
+        assert canal.points("canal_via")[index] == (float(row), 0.0)
+    assert [row for row, _ in canal.points("canal_via")] == [10.0, 20.0, 30.0]
+
+
+def test_moved_and_removed_via_points_leave_the_others():
+    canal = Canal(0).with_points("canal_via", ((1.0, 1.0), (2.0, 2.0), (3.0, 3.0)))
+    assert canal.with_moved("canal_via", 1, (9.0, 9.0)).points("canal_via") == ((1, 1), (9, 9), (3, 3))
+    assert canal.with_removed("canal_via", 1).points("canal_via") == ((1, 1), (3, 3))
+    assert canal.with_removed("canal_via", 0).with_removed("canal_via", 0).with_removed("canal_via", 0).clicks == ()
+
+
+def test_clicks_survive_the_way_to_arrays_and_back():
+    canal = Canal(0).with_points("apex", ((10.123456789012345, 7.1),)).with_points("file_via", ((1.5, 2.5), (3.0, 4.0)))
+    assert Canal(0).with_clicks(canal.clicks_px()) == canal
+
+
+@pytest.mark.parametrize(
+    ("facts", "wanted"),
+    [
+        (CaseFacts(), ("file_start", "file_tip", "orifice", "apex")),
+        (CaseFacts(scale_from="dicom"), ("orifice", "apex")),
+        (CaseFacts(scale_from="dicom", file_length_mm=21.0), ("file_start", "file_tip", "orifice", "apex")),
+        (CaseFacts(scale_from="ball", ball_diameter_mm=5.0), ("orifice", "apex", "ball_centre")),
+    ],
+)
+def test_what_is_asked_for_follows_what_is_stated(facts, wanted):
+    assert essential(Canal(0, facts)) == wanted
+
+
+def test_next_landmark_goes_on_and_comes_back_to_what_is_missing():
+    canal = Canal(0).with_points("apex", ((1.0, 1.0),))
+    assert next_landmark(canal, None) == "file_start"
+    assert next_landmark(canal, "apex") == "file_start"
+    assert next_landmark(canal, "apex", {"file_start", "file_tip"}) == "orifice"
+    assert next_landmark(canal.with_points("orifice", ((2.0, 2.0),)), "orifice", {"file_start", "file_tip"}) is None
+
+
+def test_history_goes_back_and_forth_and_forgets_what_was_replaced():
+    first = Sheet()
+    second = first.with_canal(Canal(0, CaseFacts(tooth="11")))
+    third = first.with_canal(Canal(0, CaseFacts(tooth="12")))
+    history = History(first)
+    assert not history.undo()
+    history.push("two", second)
+    assert (history.undoable, history.undo(), history.sheet) == ("two", True, first)
+    assert (history.redoable, history.redo(), history.sheet) == ("two", True, second)
+    history.undo()
+    history.push("three", third)
+    assert (history.redo(), history.sheet) == (False, third)

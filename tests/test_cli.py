@@ -1,0 +1,210 @@
+from __future__ import annotations
+
+import csv
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from radio.record.tracing import save_tracings
+from tests.fixtures.drawn_study import write_study
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+def periapical(*arguments: object, cwd: Path = ROOT, **environment: str) -> subprocess.CompletedProcess[str]:
+    paths = os.pathsep.join([str(ROOT), str(ROOT / "plugins")])
+    return subprocess.run(
+        [sys.executable, "-m", "radio.cli", *map(str, arguments)],
+        cwd=cwd,
+        env={**os.environ, "PYTHONPATH": paths, "PYTHONIOENCODING": "utf-8", **environment},
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        check=False,
+    )
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("study")
+    write_study(folder, ["a.png"])
+    return folder
+
+
+def fails_with(done: subprocess.CompletedProcess[str], *parts: str) -> None:
+    assert done.returncode == 2, done.stderr
+    assert "Traceback" not in done.stderr
+    words = " ".join(done.stderr.split())
+    for part in parts:
+        assert part in words
+
+
+def test_version_and_help():
+    assert periapical("--version").stdout.startswith("napari-periapical ")
+    shown = periapical("--help").stdout
+    for command in ("demo", "view", "measure", "batch"):
+        assert command in shown
+        told = periapical(command, "--help")
+        assert told.returncode == 0
+        assert "Example: periapical" in " ".join(told.stdout.split())
+        assert "Exit codes: 0 done" in " ".join(told.stdout.split())
+
+
+def test_measure_shows_numbers_with_uncertainty_and_basis(study):
+    done = periapical("measure", "a.png", "--clicks", "CLICKS.csv", "--images", "IMAGES.csv", cwd=study)
+    assert done.returncode == 0, done.stderr
+    for part in ("a.png: Tooth 36, canal 1", "Working length", "±", "95 % interval", "file length plus gap"):
+        assert part in done.stdout
+    assert "Not measured: electronic_difference_mm: electronic_mm is not given" in done.stdout
+    assert "not a medical device" in done.stdout
+
+
+def test_measure_without_images_table_and_with_options(study):
+    done = periapical(
+        *("measure", "a.png", "--clicks", "CLICKS.csv", "--file-length-mm", "16,4", "--json", "-"), cwd=study
+    )
+    assert done.returncode == 0, done.stderr
+    (canal,) = json.loads(done.stdout)["canals"]
+    assert canal["facts"]["file_length_mm"] == 16.4
+    length, gap = (canal["measurements"][name]["value"] for name in ("working_length_mm", "gap_mm"))
+    assert length == pytest.approx(16.4 + gap)
+
+
+def test_measure_writes_json_and_picture(study, tmp_path):
+    done = periapical(
+        *("measure", "a.png", "--clicks", "CLICKS.csv", "--images", "IMAGES.csv"),
+        *("--json", tmp_path / "out.json", "--picture", tmp_path / "out.png"),
+        cwd=study,
+    )
+    assert done.returncode == 0, done.stderr
+    assert json.loads((tmp_path / "out.json").read_text())["image"] == "a.png"
+    assert (tmp_path / "out.png").read_bytes().startswith(b"\x89PNG\r\n\x1a\n")
+
+
+def test_angles_without_any_scale(study):
+    done = periapical("measure", "a.png", "--clicks", "CLICKS.csv", "--json", "-", cwd=study)
+    (canal,) = json.loads(done.stdout)["canals"]
+    assert canal["scale_source"] is None
+    assert canal["measurements"]["schneider_deg"]["unit"] == "deg"
+    assert "canal_length_mm" in canal["not_measured"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "parts"),
+    [
+        (["measure", "none.png", "--clicks", "CLICKS.csv"], ["none.png", "it has a.png"]),
+        (["measure", "a.png", "--clicks", "none.csv"], ["none.csv", "cannot be read"]),
+        (["measure", "a.png"], ["Missing option", "--clicks"]),
+        (["measure", "a.png", "--clicks", "CLICKS.csv", "--images", "none.csv"], ["cannot be read"]),
+        (["measure", "a.png", "--clicks", "a.png"], ["not UTF-8"]),
+        (["measure", "CLICKS.csv", "--clicks", "CLICKS.csv"], ["no row for the image CLICKS.csv"]),
+        (["measure", "a.png", "--clicks", "CLICKS.csv", "--tooth", "99"], ["--tooth", "ISO 3950"]),
+        (["measure", "a.png", "--clicks", "CLICKS.csv", "--file-size", "12"], ["--file-size", "ISO 3630-1"]),
+        (["measure", "a.png", "--clicks", "CLICKS.csv", "--file-length-mm", "x"], ["10 to 40 mm"]),
+        (["measure", "a.png", "--clicks", "CLICKS.csv", "--scale-from", "guess"], ["dicom, given, none"]),
+        (["measure", "a.png", "--clicks", "CLICKS.csv", "--picture", "a.png"], ["one of the inputs"]),
+        (["measure", "a.png", "--clicks", "CLICKS.csv", "--json", "CLICKS.csv"], ["one of the inputs"]),
+        (
+            ["measure", "a.png", "--clicks", "CLICKS.csv", "--json", "no/such/place.json"],
+            ["cannot be written"],
+        ),
+        (["measure", "a.png", "--clicks", "CLICKS.csv", "--pictures", "x.png"], ["No such option"]),
+        (["batch", "IMAGES.csv", "CLICKS.csv"], ["Missing option", "--out"]),
+        (["batch", "IMAGES.csv", "CLICKS.csv", "--out", "a.png"], ["cannot be written"]),
+        (["batch", "IMAGES.csv", "IMAGES.csv", "--out", "out"], ["no column landmark"]),
+        (["batch", "CLICKS.csv", "IMAGES.csv", "--out", "out"], ["no column"]),
+        (["batch", "IMAGES.csv", "CLICKS.csv", "--out", "out", "--workers", "0"], ["--workers"]),
+        (["batch", "IMAGES.csv", "CLICKS.csv", "--out", "out", "--workers", "two"], ["--workers"]),
+        (
+            ["batch", "IMAGES.csv", "CLICKS.csv", "--out", "out", "--cluster", "tcp://x:1"],
+            ["not available yet in this version"],
+        ),
+        (["mesure", "a.png"], ["No such command"]),
+    ],
+)
+def test_wrong_typing_is_one_clear_message_and_exit_code_2(study, arguments, parts):
+    fails_with(periapical(*arguments, cwd=study), *parts)
+
+
+def test_inputs_stay_as_they_are(study):
+    before = {path.name: path.read_bytes() for path in study.iterdir() if path.is_file()}
+    periapical("measure", "a.png", "--clicks", "CLICKS.csv", "--picture", "./a.png", cwd=study)
+    assert {path.name: path.read_bytes() for path in study.iterdir() if path.is_file()} == before
+
+
+def test_saved_tracings_are_not_written_over(study, tmp_path):
+    save_tracings(tmp_path / "kept.json", [])
+    before = (tmp_path / "kept.json").read_bytes()
+    done = periapical(
+        "measure", "a.png", "--clicks", "CLICKS.csv", "--json", tmp_path / "kept.json", cwd=study
+    )
+    fails_with(done, "holds saved tracings")
+    assert (tmp_path / "kept.json").read_bytes() == before
+
+
+def test_an_image_that_is_none(study, tmp_path):
+    (tmp_path / "a.png").write_bytes(b"GIF89a nothing")
+    fails_with(periapical("measure", tmp_path / "a.png", "--clicks", study / "CLICKS.csv"), "a.png")
+
+
+def test_points_outside_the_image(study, tmp_path):
+    clicks = tmp_path / "CLICKS.csv"
+    clicks.write_text("image,landmark,row,col\na.png,apex,5000,10\n")
+    done = periapical("measure", study / "a.png", "--clicks", clicks)
+    assert done.returncode == 1
+    assert "outside the image" in " ".join(done.stdout.split())
+
+
+def test_batch_writes_tables_and_tells_the_counts(study, tmp_path):
+    done = periapical("batch", "IMAGES.csv", "CLICKS.csv", "--out", tmp_path / "out", cwd=study)
+    assert done.returncode == 0, done.stderr
+    assert "1 measured, 0 skipped" in done.stdout
+    with (tmp_path / "out" / "results.csv").open(newline="", encoding="utf-8") as stream:
+        assert [row["image"] for row in csv.DictReader(stream)] == ["a.png"]
+
+
+def test_batch_in_which_nothing_can_be_measured(study, tmp_path):
+    (tmp_path / "IMAGES.csv").write_text("image\nnone.png\n")
+    (tmp_path / "CLICKS.csv").write_text("image,landmark,row,col\nnone.png,apex,1,2\n")
+    done = periapical("batch", "IMAGES.csv", "CLICKS.csv", "--out", "out", cwd=tmp_path)
+    assert done.returncode == 1
+    assert "0 measured, 1 skipped" in done.stdout
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="other systems always have a display")
+def test_view_without_a_display_says_what_is_needed(study):
+    nothing = {"DISPLAY": "", "WAYLAND_DISPLAY": "", "QT_QPA_PLATFORM": ""}
+    fails_with(periapical("view", study / "a.png", **nothing), "napari-periapical[gui]")
+
+
+def test_view_without_napari_says_how_to_install_it(monkeypatch, capsys):
+    import importlib.util
+
+    from radio import cli
+
+    monkeypatch.setattr(importlib.util, "find_spec", lambda _: None)
+    monkeypatch.setattr(sys, "argv", ["periapical", "view"])
+    with pytest.raises(SystemExit) as ended:
+        cli.main()
+    assert ended.value.code == 2
+    assert "pip install 'napari-periapical[gui]'" in capsys.readouterr().err
+
+
+def test_demo_measures_the_sample_images(tmp_path):
+    done = periapical("demo", "--out", tmp_path / "demo")
+    assert done.returncode == 0, done.stderr
+    page = (tmp_path / "demo" / "index.html").read_text(encoding="utf-8")
+    with (tmp_path / "demo" / "results.csv").open(newline="", encoding="utf-8") as stream:
+        rows = list(csv.DictReader(stream))
+    assert len({row["image"] for row in rows}) >= 6
+    for row in rows:
+        assert row["image"] in page
+        assert row["schneider_deg"]
+    for picture in (tmp_path / "demo" / "pictures").iterdir():
+        assert f"pictures/{picture.name}" in page
+    assert "not a medical device" in page
+    assert "not a medical device" in done.stdout
