@@ -145,8 +145,14 @@ class _Tracing:
 
     def _trace_file(self) -> None:
         points = [self.clicks[n] for n in ("file_start", "file_via", "file_tip") if n in self.clicks]
+        size = self.facts.file_size
         line = trace_line(
-            self.space.image, np.vstack(points), "file", mm_per_px=self.mm, extend_mm=(1.2, 0.8)
+            self.space.image,
+            np.vstack(points),
+            "file",
+            mm_per_px=self.mm,
+            extend_mm=(1.2, 0.8),
+            tip_diameter_mm=None if size is None else size / 100.0,
         )
         extended, tip = file_tip(
             self.space.image,

@@ -109,8 +109,8 @@ def _cap_depth(shift: FloatArray, radius: FloatArray) -> FloatArray:
 # Where dentine is looked for inside the outline, and the periodontal space on it, mm. A beam that grazes a
 # rounded root passes little dentine and much periodontal space, so brightness has fallen to its lowest, not
 # half way, where the outline is.
-_DENTINE_DEPTHS_MM = (0.12, 0.20, 0.28, 0.36)
-_SPACE_DEPTHS_MM = (-0.10, -0.03, 0.04)
+_DENTINE_DEPTHS_MM = (0.18, 0.26, 0.34, 0.42)
+_SPACE_DEPTHS_MM = (-0.04, 0.03, 0.10)
 
 
 def _cap_evidence(

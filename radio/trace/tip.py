@@ -20,6 +20,7 @@ _BENDS_MM = np.linspace(-0.21, 0.21, 7)
 _BEND_SD_MM = 0.08
 # The tip of a file is a cone about this many diameters long (a tip angle of about 75 degrees; from memory).
 _CONE_DIAMETERS = 0.65
+RF = 0.2
 
 
 def file_tip(
@@ -133,7 +134,8 @@ def _matched_response(
     profile = np.median(windows[known, middle], axis=0)
     profile = profile - profile.mean()
     covariance = beside.T @ beside / len(beside)
-    ridge = 0.02 * np.trace(covariance) / len(covariance) + 1e-9
+    # a strong file needs no sharp filter, and a sharp one does not forgive an axis a little aside
+    ridge = 0.02 * np.trace(covariance) / len(covariance) + RF * float((profile**2).mean()) + 1e-9
     weight = np.linalg.solve(covariance + ridge * np.eye(len(covariance)), profile)
     weight -= weight.mean()
     weight /= weight @ profile

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -56,7 +56,7 @@ class LineLook:
 
 
 LOOKS: dict[LineKind, LineLook] = {
-    "file": LineLook(True, (0.12, 0.25, 0.5, 0.9), 1.2, 0.3, 1.6, (0.26, 0.03)),
+    "file": LineLook(True, (0.12, 0.25, 0.5, 0.9), 1.2, 0.3, 1.6, (0.55, 0.03)),
     "canal": LineLook(False, (0.15, 0.3, 0.55, 1.0), 1.2, 0.3, 2.4, (0.4, 0.06), between_sd_mm=0.45),
 }
 
@@ -80,6 +80,7 @@ def trace_line(
     *,
     mm_per_px: float,
     extend_mm: tuple[float, float] = (0.0, 0.0),
+    tip_diameter_mm: float | None = None,
 ) -> Line:
     """Find the line that rough clicks mean.
 
@@ -100,6 +101,8 @@ def trace_line(
         Approximate scale; a factor of 1.5 off still works.
     extend_mm : tuple of float
         How far to continue before the first and beyond the last click.
+    tip_diameter_mm : float, optional
+        Diameter at the apical end of a file of known size; keeps the search to widths it can have.
 
     Returns
     -------
@@ -112,6 +115,8 @@ def trace_line(
         Fewer than two distinct clicks.
     """
     look = LOOKS[kind]
+    if tip_diameter_mm is not None:
+        look = replace(look, widest_mm=(1.4 * tip_diameter_mm + 0.08, look.widest_mm[1]))
     clicks = without_repeats(clicks_px, closer_than=0.5)
     guide = _extended(spline_through(clicks, _ALONG_MM / mm_per_px), extend_mm, mm_per_px)
     path, band = _best_path(image, guide, clicks, look, mm_per_px, look.reach_mm, 0.05)

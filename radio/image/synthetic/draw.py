@@ -144,6 +144,8 @@ def draw_parameters(rng: np.random.Generator | int, **overrides: Any) -> Paramet
     ------
     TypeError
         An override is not a field of `Parameters`.
+    ValueError
+        An override has a value the generator cannot build.
     """
     known = {field.name for field in fields(Parameters)}
     unknown = sorted(set(overrides) - known)
@@ -156,11 +158,7 @@ def draw_parameters(rng: np.random.Generator | int, **overrides: Any) -> Paramet
     drawn.update(_instruments(generator, with_file))
     drawn.update(_exposure(generator))
     drawn["click_canal_end"] = bool(generator.random() < 0.7)
-    if overrides.get("file_size") is not None and drawn["file_size"] is None:
-        drawn["file_size"] = overrides["file_size"]
     chosen = Parameters(**drawn)
     if "kind" in overrides and "tooth" not in overrides:
-        if overrides["kind"] not in TOOTH_NUMBERS:
-            raise TypeError(f"kind is {overrides['kind']!r}; allowed are {', '.join(TOOTH_NUMBERS)}.")
-        overrides["tooth"] = TOOTH_NUMBERS[overrides["kind"]][0]
+        overrides["tooth"] = TOOTH_NUMBERS.get(overrides["kind"], ("",))[0]
     return replace(chosen, **overrides)

@@ -20,7 +20,6 @@ FloatArray = npt.NDArray[np.float64]
 TAPER = 0.02
 WORKING_PART_MM = 16.0
 TIP_HALF_ANGLE_DEG = 37.5
-SIZES = (6, 8, 10, 15, 20, 25, 30, 35, 40, 45, 50, 55, 60)
 
 
 def file_diameter_mm(size: int, from_tip_mm: npt.ArrayLike) -> FloatArray:

@@ -4,6 +4,45 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+# ISO 3630-1 sizes of hand files the generator knows
+SIZES = (6, 8, 10, 15, 20, 25, 30, 35, 40, 45, 50, 55, 60)
+_CHOICES: dict[str, tuple[object, ...]] = {
+    "kind": ("upper_incisor", "lower_incisor", "canine", "premolar", "lower_molar", "upper_molar"),
+    "canal_form": ("straight", "apical", "continuous", "s"),
+    "canals_in_root": (1, 2),
+    "file_size": (None, *SIZES),
+    "second_file_size": (None, *SIZES),
+    "file_start_at": ("stop", "handle"),
+    "file_section": ("square", "round"),
+    "file_metal": ("steel", "nickel-titanium"),
+    "padding": ("none", "white", "black"),
+    "bits": tuple(range(8, 17)),
+}
+_RANGES: dict[str, tuple[float, float]] = {
+    "size_scale": (0.7, 1.3),
+    "turn_deg": (0, 80),
+    "second_turn_deg": (0, 80),
+    "curve_length_mm": (2, 9),
+    "canal_apical_diameter_mm": (0.05, 1.0),
+    "foramen_offset_mm": (0, 0.6),
+    "gap_mm": (-3, 8),
+    "ball_diameter_mm": (0.5, 10),
+    "source_distance_mm": (150, 1000),
+    "object_distance_mm": (2, 60),
+    "vertical_tilt_deg": (-40, 40),
+    "horizontal_tilt_deg": (-60, 60),
+    "beam_u_deg": (-30, 30),
+    "beam_v_deg": (-30, 30),
+    "pitch_mm": (0.01, 0.2),
+    "detector_long_mm": (20, 80),
+    "detector_short_mm": (15, 80),
+    "tube_voltage_kv": (55, 75),
+    "photons_per_px": (1, float("inf")),
+    "contrast": (0.5, 10),
+    "gamma": (0.3, 3),
+    "click_sd_mm": (0, 2),
+}
+
 
 @dataclass(frozen=True)
 class Parameters:
@@ -91,6 +130,11 @@ class Parameters:
         Scatter of the clicks, standard deviation along each axis.
     click_canal_end : bool
         Whether the canal end is clicked beside the apex.
+
+    Raises
+    ------
+    ValueError
+        A value is not one the generator can build; the text names it and what is allowed.
     """
 
     nuisance_seed: int
@@ -160,3 +204,13 @@ class Parameters:
     monochrome1: bool
     click_sd_mm: float = 0.2
     click_canal_end: bool = True
+
+    def __post_init__(self) -> None:
+        for name, allowed in _CHOICES.items():
+            if getattr(self, name) not in allowed:
+                listed = ", ".join(str(choice) for choice in allowed)
+                raise ValueError(f"{name} is {getattr(self, name)!r}; allowed are {listed}.")
+        for name, (low, high) in _RANGES.items():
+            value = getattr(self, name)
+            if value is not None and not low <= value <= high:
+                raise ValueError(f"{name} is {value!r}; it must lie between {low:g} and {high:g}.")
