@@ -65,15 +65,79 @@ def smooth_offsets(
     order : int
         Order of the differences.
     """
-    from scipy.linalg import solveh_banded
-
-    n = len(offsets)
-    if n <= order + 1:
+    if len(offsets) <= order + 1:
         return offsets.copy()
     # a difference penalty of weight lam halves a wave of angular frequency lam ** (-1 / (2 order))
-    lam = float(np.median(weights[weights > 0]) if (weights > 0).any() else 1.0) * (span / (2 * np.pi)) ** (
-        2 * order
-    )
+    typical = float(np.median(weights[weights > 0])) if (weights > 0).any() else 1.0
+    lam = typical * (span / (2 * np.pi)) ** (2 * order)
+    return penalised(offsets[:, None], weights, lam, order)[:, 0]
+
+
+def curve_near(
+    points: FloatArray, sds: FloatArray, *, step: float, curvature_sd: float
+) -> FloatArray:
+    """Smooth curve that passes near scattered ordered points, as near as their scatter asks.
+
+    Penalised least squares with the points weighted by their scatter and bending by what is usual, so that
+    two close clicks, each a little off, do not make a kink.
+
+    Parameters
+    ----------
+    points : ndarray, shape (K, 2)
+        Ordered, distinct.
+    sds : ndarray, shape (K,)
+        Standard deviation of each point, unit of `points`.
+    step : float
+        Sample spacing of the result, unit of `points`.
+    curvature_sd : float
+        Usual curvature, per unit of length, averaged over one unit of length.
+
+    Returns
+    -------
+    ndarray, shape (N, 2)
+        From the foot of the first point to the foot of the last.
+    """
+    at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    count = max(int(np.ceil(at[-1] / step)) + 1, 5)
+    index = np.round(at / at[-1] * (count - 1)).astype(int)
+    spacing = at[-1] / (count - 1)
+    weights = np.zeros(count)
+    sums = np.zeros((count, 2))
+    np.add.at(weights, index, 1.0 / sds**2)
+    np.add.at(sums, index, points / sds[:, None] ** 2)
+    values = sums / np.maximum(weights, 1e-300)[:, None]
+    lam = 1.0 / (curvature_sd**2 * spacing**3)
+    return penalised(values, weights, lam, 2)
+
+
+def penalised(values: FloatArray, weights: FloatArray, lam: float, order: int) -> FloatArray:
+    """Minimiser of weighted squares plus `lam` times squared differences.
+
+    Parameters
+    ----------
+    values : ndarray, shape (N, D)
+    weights : ndarray, shape (N,)
+    lam : float
+        Weight of the squared differences.
+    order : int
+        Order of the differences.
+    """
+    from scipy.linalg import solveh_banded
+
+    return np.asarray(solveh_banded(_normal_bands(weights, lam, order), weights[:, None] * values))
+
+
+def penalised_sd(weights: FloatArray, lam: float, order: int) -> FloatArray:
+    """Standard deviation of each value of :func:`penalised` when weights are inverse variances."""
+    from scipy.linalg import solveh_banded
+
+    inverse = solveh_banded(_normal_bands(weights, lam, order), np.eye(len(weights)))
+    return np.asarray(np.sqrt(np.maximum(np.diag(inverse), 0.0)))
+
+
+def _normal_bands(weights: FloatArray, lam: float, order: int) -> FloatArray:
+    """Upper bands of the normal equations, as scipy wants them."""
+    n = len(weights)
     coefficients = np.array([1.0])
     for _ in range(order):
         coefficients = np.convolve(coefficients, [1.0, -1.0])
@@ -81,8 +145,7 @@ def smooth_offsets(
     for lag in range(order + 1):
         products = coefficients[: order + 1 - lag] * coefficients[lag:]
         for k, product in enumerate(products):
-            start = k
-            stop = n - order + k
-            banded[order - lag, start + lag : stop + lag] += lam * product
-    banded[order] += np.maximum(weights, 1e-9 * weights.max() if weights.max() > 0 else 1e-9)
-    return np.asarray(solveh_banded(banded, weights * offsets))
+            banded[order - lag, k + lag : n - order + k + lag] += lam * product
+    floor = 1e-9 * float(weights.max()) if weights.max() > 0 else 1e-9
+    banded[order] += np.maximum(weights, floor)
+    return banded

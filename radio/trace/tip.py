@@ -59,7 +59,8 @@ def file_tip(
     cut = click_s - 1.0 / mm_per_px
     line = continued(line_px, cut, click_s + ahead_px, over_px=4.0 / mm_per_px)
     tip, line = _tip_step(image, line, cut, (click_s, click_s), cone_mm, 0.9, mm_per_px)
-    shown = recentre(image, section(line, 0.0, tip.s_px, 0.1 / mm_per_px), "file", mm_per_px=mm_per_px)
+    seen = section(line, 0.0, tip.s_px, 0.1 / mm_per_px)
+    shown = recentre(image, seen, "file", mm_per_px=mm_per_px, clicks_px=seen[[0, -1]])
     cut = tip.s_px - 0.4 / mm_per_px
     line = continued(shown.points_px, cut, tip.s_px + ahead_px, over_px=3.0 / mm_per_px)
     click_s, _ = project(line, click_px)
