@@ -28,7 +28,7 @@ class LatestWins:
     Parameters
     ----------
     post : callable
-        Takes a function and has it called on the thread the outcomes belong to; may be called from any thread.
+        Takes a function, from any thread, and has it called on the thread the outcomes belong to.
     """
 
     def __init__(self, post: Callable[[Callable[[], None]], None]) -> None:

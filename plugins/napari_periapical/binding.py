@@ -13,14 +13,11 @@ import numpy as np
 
 from napari_periapical import layers
 from napari_periapical.controller import Controller
-from napari_periapical.layers import FACTS, LANDMARKS_ROLE, RADIOGRAPH, ROLE, ROLES, Drawing, Frame
+from napari_periapical.framing import Framing, layer_of, radiograph_of
+from napari_periapical.layers import FACTS, LANDMARKS_ROLE, ROLE, ROLES, Drawing
 from napari_periapical.mouse import MouseTool
 from napari_periapical.sheet import Point
 from napari_periapical.shortcuts import SHORTCUTS
-from radio.image.radiograph import Radiograph
-from radio.measure.case import CaseResult
-
-_ZOOM_STEP = 1.2
 
 
 def bind(viewer: Any) -> Binding:
@@ -48,9 +45,8 @@ class Binding:
     def __init__(self, viewer: Any, controller: Controller) -> None:
         self.viewer = viewer
         self.controller = controller
-        self.frame: Frame | None = None
+        self.framing = Framing(viewer, controller)
         self._drawn: dict[str, Drawing] = {}
-        self._zoom_drawn = 0.0
         self._busy = False
         self._fresh: Literal["", "inserted", "selected"] = ""
         self._mouse = MouseTool(self)
@@ -81,11 +77,11 @@ class Binding:
 
     def layer(self, role: str) -> Any | None:
         """Our layer of one role, known by its metadata and not by its name."""
-        return next((one for one in self.viewer.layers if one.metadata.get(ROLE) == role), None)
+        return layer_of(self.viewer, role)
 
     def image_layers(self) -> list[Any]:
         """Layers that carry a radiograph."""
-        return [one for one in self.viewer.layers if _radiograph(one) is not None]
+        return [one for one in self.viewer.layers if radiograph_of(one) is not None]
 
     @property
     def ready(self) -> bool:
@@ -99,6 +95,7 @@ class Binding:
             return
         self.draw()
         layer = self.layer(LANDMARKS_ROLE)
+        assert layer is not None
         layer.visible = True
         self.viewer.layers.selection.active = layer
         self.controller.changed.emit()
@@ -114,14 +111,16 @@ class Binding:
             self.make_ready()
 
     def _open(self, layer: Any) -> None:
-        self.frame = None  # another image: the layers get their frame anew
-        self.controller.open(_radiograph(layer), layer.metadata.get(FACTS, ()))
+        radiograph = radiograph_of(layer)
+        assert radiograph is not None
+        self.framing.forget()  # another image: the layers get their frame anew
+        self.controller.open(radiograph, layer.metadata.get(FACTS, ()))
         self._bring_to_top()
 
     def _on_inserted(self, event: Any) -> None:
         if self._busy:
             return
-        if _radiograph(event.value) is not None:
+        if radiograph_of(event.value) is not None:
             self._open(event.value)
             self._fresh = "inserted"  # napari is about to select the new layer; ours comes after that
         else:
@@ -131,7 +130,7 @@ class Binding:
         self._drawn.pop(event.value.metadata.get(ROLE, ""), None)
         if self._busy or self.controller.session is None:
             return
-        if not any(self._is_current(_radiograph(one)) for one in self.image_layers()):
+        if not any(self.framing.is_current(radiograph_of(one)) for one in self.image_layers()):
             self.controller.close()
         elif event.value.metadata.get(ROLE):
             self.controller.tell(
@@ -147,7 +146,7 @@ class Binding:
     def _on_active(self, event: Any) -> None:
         if self._busy or self._fresh == "inserted":
             return
-        radiograph = _radiograph(event.value) if event.value is not None else None
+        radiograph = radiograph_of(event.value) if event.value is not None else None
         fresh, self._fresh = self._fresh, ""
         session = self.controller.session
         if radiograph is not None and (session is None or radiograph.sha256 != session.radiograph.sha256):
@@ -158,9 +157,7 @@ class Binding:
             self.controller.changed.emit()
 
     def _on_zoom(self, *_: Any) -> None:
-        zoom = self.viewer.scene.camera.zoom
-        if self._zoom_drawn and not 1 / _ZOOM_STEP < zoom / self._zoom_drawn < _ZOOM_STEP:
-            self._set_widths()
+        self.framing.follow_zoom()
 
     # -- drawing ------------------------------------------------------------------------------------------
 
@@ -184,13 +181,14 @@ class Binding:
         result = shown.result if shown else None
         others = [session.shown.get(c.uid) for c in session.sheet.canals if c.uid != session.canal.uid]
         rest = [one.result for one in others if one is not None and one.result is not None]
-        self._set_frame(result or next(iter(rest), None))
+        self.framing.fit(result or next(iter(rest), None))
         active = self.viewer.layers.selection.active
         drawings = [*layers.result_drawings(result, rest), layers.landmarks_drawing(session.canal)]
         made = [self._show(drawing) for drawing in drawings]
         if any(made):
             self._bring_to_top()
-            self.viewer.layers.selection.active = active if active in self.viewer.layers else None
+            there = active is not None and active in self.viewer.layers
+            self.viewer.layers.selection.active = active if there else self.layer(LANDMARKS_ROLE)
 
     def _clear(self) -> None:
         self._drawn.clear()
@@ -198,7 +196,7 @@ class Binding:
             layer = self.layer(role)
             if layer is not None:
                 layer.data = np.zeros((0, 2, 2) if role in layers.LINE_ROLES else (0, 2))
-        self._apply_frame(layers.frame_of(1.0, None, millimetres=False))
+        self.framing.apply(layers.frame_of(1.0, None, millimetres=False))
 
     def _show(self, drawing: Drawing) -> bool:
         """Show one drawing; True when its layer had to be made."""
@@ -215,8 +213,9 @@ class Binding:
         return False
 
     def _make(self, drawing: Drawing) -> None:
-        assert self.frame is not None
-        kwargs = layers.layer_kwargs(drawing, self.frame, self._px_per_screen_px())
+        frame = self.framing.frame
+        assert frame is not None
+        kwargs = layers.layer_kwargs(drawing, frame, self.framing.px_per_screen_px())
         (self.viewer.add_vectors if drawing.kind == "vectors" else self.viewer.add_points)(**kwargs)
         layer = self.layer(drawing.role)
         assert layer is not None
@@ -233,7 +232,7 @@ class Binding:
         order = self.viewer.layers
         ours = [self.layer(role) for role in ROLES]
         mine = [layer for layer in ours if layer is not None]
-        if [layer for layer in order][len(order) - len(mine) :] == mine:
+        if list(order)[len(order) - len(mine) :] == mine:
             return
         busy, self._busy = self._busy, True
         try:
@@ -241,83 +240,6 @@ class Binding:
                 order.move(order.index(layer), len(order))
         finally:
             self._busy = busy
-
-    # -- frame and zoom -----------------------------------------------------------------------------------
-
-    def _set_frame(self, result: CaseResult | None) -> None:
-        """Give all our layers the same scale and units; while a point is held, the frame stays."""
-        session = self.controller.session
-        assert session is not None
-        allowed = self._millimetres_allowed()
-        if self.frame is not None and session.drag is not None and (allowed or self.frame.unit == "pixel"):
-            return
-        frame = layers.frame_of(
-            session.radiograph.pixel_aspect, result.scale if result else None, millimetres=allowed
-        )
-        if frame == self.frame:
-            return
-        self._apply_frame(frame)
-
-    def _apply_frame(self, frame: Frame) -> None:
-        before = self._image_frame()
-        for layer in self.viewer.layers:
-            radiograph = _radiograph(layer)
-            if radiograph is not None and not self._is_current(radiograph):
-                # another image in the viewer keeps the shape of its own pixels
-                own = Frame(frame.col * radiograph.pixel_aspect, frame.col, frame.unit)
-            elif radiograph is not None or ROLE in layer.metadata:
-                own = frame
-            else:
-                continue
-            for name, value in layers.spatial_kwargs(own).items():
-                setattr(layer, name, value)
-        self.frame = frame
-        if before is not None:
-            self._keep_view(before, frame)
-        self.viewer.canvas.overlays.scale_bar.visible = frame.unit == "mm"
-        self._set_widths()
-
-    def _is_current(self, radiograph: Radiograph | None) -> bool:
-        session = self.controller.session
-        return None not in (radiograph, session) and radiograph.sha256 == session.radiograph.sha256  # type: ignore[union-attr]
-
-    def _image_frame(self) -> tuple[float, float] | None:
-        """Size of a pixel of the current image as it is shown now."""
-        for layer in self.image_layers():
-            if self._is_current(_radiograph(layer)):
-                row, col = layer.scale
-                return float(row), float(col)
-        return None
-
-    def _keep_view(self, before: tuple[float, float], frame: Frame) -> None:
-        """Let the same part of the image fill the canvas after the size of a pixel changed."""
-        camera = self.viewer.scene.camera
-        centre = np.array(camera.center, dtype=np.float64)
-        centre[-2:] *= np.array([frame.row, frame.col]) / np.array(before)
-        camera.center = tuple(centre)
-        camera.zoom = camera.zoom * before[1] / frame.col
-
-    def _millimetres_allowed(self) -> bool:
-        """False when layers of others are in another unit: napari does not draw mixed units right."""
-        for layer in self.viewer.layers:
-            if ROLE in layer.metadata or _radiograph(layer) is not None:
-                continue
-            if {str(unit) for unit in layer.units} != {"millimeter"}:
-                return False
-        return True
-
-    def _px_per_screen_px(self) -> float:
-        assert self.frame is not None
-        return 1.0 / (self.viewer.scene.camera.zoom * self.frame.col)
-
-    def _set_widths(self) -> None:
-        if self.frame is None:
-            return
-        self._zoom_drawn = self.viewer.scene.camera.zoom
-        for role in layers.LINE_ROLES:
-            layer = self.layer(role)
-            if layer is not None:
-                layer.edge_width = layers.line_width(role, self._px_per_screen_px())
 
     # -- what the mouse tool asks -------------------------------------------------------------------------
 
@@ -331,9 +253,10 @@ class Binding:
     def landmark_near(self, point: Point, reach_screen_px: float) -> tuple[str, int] | None:
         """Landmark within reach of a point, the nearest one."""
         drawing = layers.landmarks_drawing(self.controller.canal)
-        if self.frame is None or not len(drawing.data):
+        frame = self.framing.frame
+        if frame is None or not len(drawing.data):
             return None
-        size = np.array([self.frame.row, self.frame.col])
+        size = np.array([frame.row, frame.col])
         distance = np.hypot(*((drawing.data - point) * size).T) * self.viewer.scene.camera.zoom
         nearest = int(np.argmin(distance))
         return drawing.keys[nearest] if distance[nearest] <= reach_screen_px else None
@@ -346,17 +269,16 @@ def _key_action(run: Callable[[Controller], None], controller: Controller) -> Ca
     return act
 
 
-def _radiograph(layer: Any) -> Radiograph | None:
-    found = layer.metadata.get(RADIOGRAPH)
-    return found if isinstance(found, Radiograph) else None
-
-
 def _dress(layer: Any, drawing: Drawing) -> None:
-    """Give colours and labels again after the data: napari does not keep them in step."""
+    """Give colours and labels again after the data, where napari did not keep them in step.
+
+    Each of these draws the layer once more, so that what is right already is left alone.
+    """
     if not len(drawing.data):
         return
-    if drawing.kind == "vectors":
-        layer.edge_color = layers.colour_rows(drawing)
-    else:
-        for name, value in layers.dress_kwargs(drawing).items():
-            setattr(layer, name, value)
+    colours = layers.colour_rows(drawing)
+    name = layers.COLOURED[drawing.role]
+    if not np.allclose(getattr(layer, name), colours, atol=1e-3):
+        setattr(layer, name, colours)
+    if drawing.labels and list(layer.features["label"]) != list(drawing.labels):
+        layer.features = layers.label_features(drawing)

@@ -4,27 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import Any, ClassVar, Literal
+from typing import ClassVar, Literal
 
 from psygnal import Signal
 
 from napari_periapical.background import Runner, run_now
 from napari_periapical.guide import GUIDE, next_landmark
+from napari_periapical.measuring import Measure, Measuring, measure_with_tracer
 from napari_periapical.session import Session, Shown
 from napari_periapical.sheet import Canal, Point, Sheet
-from radio.errors import PeriapicalError
 from radio.image.radiograph import Radiograph
-from radio.measure.case import LANDMARKS, CaseFacts, CaseResult
+from radio.measure.case import LANDMARKS, CaseFacts
 from radio.record.cells import facts_from_cells
 
 Level = Literal["good", "note", "problem"]
-Measure = Callable[[Radiograph, dict[str, Any], CaseFacts], CaseResult]
-
-
-def _measure(radiograph: Radiograph, clicks: dict[str, Any], facts: CaseFacts) -> CaseResult:
-    from radio.measure.pipeline import measure_case
-
-    return measure_case(radiograph, clicks, facts)
 
 
 class Controller:
@@ -45,9 +38,8 @@ class Controller:
     told: ClassVar[Signal] = Signal(str, str)
     """A message for the person: level and text."""
 
-    def __init__(self, runner: Runner = run_now, measure: Measure = _measure) -> None:
-        self.runner: Runner = runner
-        self._measure = measure
+    def __init__(self, runner: Runner = run_now, measure: Measure = measure_with_tracer) -> None:
+        self.measuring = Measuring(runner, measure, self._arrived)
         self._sessions: dict[str, Session] = {}
         self.session: Session | None = None
 
@@ -208,7 +200,8 @@ class Controller:
             return ""
         facts, problems = facts_from_cells({name: text.strip()}, lambda _: "")
         if problems:
-            return problems[0].removeprefix(": ").capitalize()
+            text = problems[0].removeprefix(": ")
+            return text[:1].upper() + text[1:]
         new = replace(self.canal.facts, **{name: getattr(facts, name)})
         others = [c.facts.canal for c in self.session.sheet.canals if c.uid != self.canal.uid]
         if name == "canal" and new.canal in others:
@@ -305,11 +298,7 @@ class Controller:
     def result_now(self, canal: Canal) -> Shown:
         """Measure a state on the spot, or look it up."""
         assert self.session is not None
-        known = self.session.known(canal)
-        if known is None:
-            known = self._outcome(self.session.radiograph, canal)
-            self.session.remember(known)
-        return known
+        return self.measuring.now(self.session, canal)
 
     def tell(self, level: Level, text: str) -> None:
         """Say something to the person; an empty text takes the last message away."""
@@ -317,43 +306,12 @@ class Controller:
 
     def _after_change(self) -> None:
         self.changed.emit()
-        self._request()
+        if self.session is not None:
+            self.measuring.request(self.session)
 
-    def _request(self) -> None:
-        """See to it that every canal gets measured; what is known already is shown at once."""
-        session = self.session
-        if session is None:
-            return
-        news = False
-        while (canal := session.unmeasured()) is not None:
-            known = session.known(canal)
-            if known is None:
-                break
-            session.shown[canal.uid] = replace(known, canal=canal)
-            news = True
-        if news or canal is None:
-            self.measured.emit()
-        if canal is not None:
-            radiograph, wanted = session.radiograph, canal
-            self.runner(
-                lambda: self._outcome(radiograph, wanted), lambda shown: self._arrived(session, shown)
-            )
-
-    def _outcome(self, radiograph: Radiograph, canal: Canal) -> Shown:
-        try:
-            return Shown(canal, self._measure(radiograph, canal.clicks_px(), canal.facts))
-        except PeriapicalError as error:
-            return Shown(canal, None, str(error))
-        except Exception as error:  # a failure of one measurement must not end the work
-            return Shown(canal, None, f"This could not be measured ({type(error).__name__}: {error}).")
-
-    def _arrived(self, session: Session, shown: Shown) -> None:
-        session.remember(shown)
-        session.shown[shown.canal.uid] = shown
+    def _arrived(self, session: Session) -> None:
         if session is self.session:
             self.measured.emit()
-            if session.unmeasured() is not None:
-                self._request()
 
     # -- geometry -----------------------------------------------------------------------------------------
 

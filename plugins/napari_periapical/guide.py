@@ -32,8 +32,16 @@ _TABLE = (
         "file",
         "Click on the shadow of the file between its ends, once or more where it bends.",
     ),
-    Landmark("file_tip", "File tip", "tip", "file", "Click the apical end of the file. Nearly right is enough."),
-    Landmark("orifice", "Orifice", "orifice", "canal", "Click where the canal begins, at the floor of the pulp chamber."),
+    Landmark(
+        "file_tip", "File tip", "tip", "file", "Click the apical end of the file. Nearly right is enough."
+    ),
+    Landmark(
+        "orifice",
+        "Orifice",
+        "orifice",
+        "canal",
+        "Click where the canal begins, at the floor of the pulp chamber.",
+    ),
     Landmark(
         "canal_via",
         "On the canal",
@@ -41,10 +49,22 @@ _TABLE = (
         "canal",
         "Click on the canal between orifice and end, once or more where it bends.",
     ),
-    Landmark("canal_end", "Canal end", "end", "canal", "Click where the canal leaves the root, if that can be seen."),
-    Landmark("apex", "Radiographic apex", "apex", "root", "Click the most apical point of the outline of the root."),
     Landmark(
-        "reference", "Reference", "reference", "root", "Click the cusp or edge that lengths of this canal are told from."
+        "canal_end",
+        "Canal end",
+        "end",
+        "canal",
+        "Click where the canal leaves the root, if that can be seen.",
+    ),
+    Landmark(
+        "apex", "Radiographic apex", "apex", "root", "Click the most apical point of the outline of the root."
+    ),
+    Landmark(
+        "reference",
+        "Reference",
+        "reference",
+        "root",
+        "Click the cusp or edge that lengths of this canal are told from.",
     ),
     Landmark("ball_centre", "Ball", "ball", "ball", "Click near the middle of the ball of known diameter."),
 )

@@ -88,14 +88,16 @@ def reopen(controller: Controller, path: Path) -> str:
     if not mine:
         names = ", ".join(sorted({t.image_name for t in tracings})) or "none"
         raise TableError(
-            f"{path.name} has no tracing of this image; it is of {names}. An image that was exported again or "
+            f"{path.name} has no tracing of this image; it is of {names}. An image exported again or "
             "edited is another image: open the one that was measured."
         )
     uid = session.sheet.next_uid()
     canals = [Canal(uid + k, t.facts).with_clicks(t.clicks_px()) for k, t in enumerate(mine)]
     session.saved |= {canal.uid: t for canal, t in zip(canals, mine, strict=True)}
     controller.replace_canals(f"opening {path.name}", canals)
-    changed = [note for canal, t in zip(canals, mine, strict=True) for note in _differences(controller, canal, t)]
+    changed = [
+        note for canal, t in zip(canals, mine, strict=True) for note in _differences(controller, canal, t)
+    ]
     told = f"Opened {_count(len(mine))} from {path.name}."
     return f"{told} Measured again, some numbers differ: {'; '.join(changed)}." if changed else told
 
@@ -136,7 +138,7 @@ def _measured(controller: Controller) -> tuple[Session, list[tuple[Canal, CaseRe
 
 
 def _predecessor(session: Session, canal: Canal, there: Sequence[Tracing]) -> Tracing | None:
-    """Revision the new one takes the place of: the newest of this canal in the document, else of this session."""
+    """Find the revision to supersede: the newest of this canal in the document, else of this session."""
     mine = [
         t
         for t in latest(there)

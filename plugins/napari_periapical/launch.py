@@ -9,7 +9,7 @@ from napari_periapical.readers import read_layer
 from radio.errors import PeriapicalError
 
 if TYPE_CHECKING:
-    import napari
+    import napari  # type: ignore[import-untyped]
 
 PLUGIN = "napari-periapical"
 WIDGET = "Measure root canals"

@@ -85,7 +85,9 @@ def spatial_kwargs(frame: Frame) -> dict[str, Any]:
     return {"scale": (frame.row, frame.col), "units": (frame.unit, frame.unit), "axis_labels": ("y", "x")}
 
 
-def image_layer(radiograph: Radiograph, frame: Frame, facts: Sequence[Any] = ()) -> tuple[Any, dict[str, Any], str]:
+def image_layer(
+    radiograph: Radiograph, frame: Frame, facts: Sequence[Any] = ()
+) -> tuple[Any, dict[str, Any], str]:
     """Make the layer of a radiograph, as napari readers hand layers over.
 
     Parameters
@@ -225,9 +227,7 @@ def _construction(result: CaseResult | None) -> Drawing:
     direction = axis[0, 1] / max(float(np.hypot(*axis[0, 1])), 1e-9)
     across = np.array([-direction[1], direction[0]]) * max(2.0 * made.tolerance_px, 4.0)
     tick = segments([made.departure_px - across, made.departure_px + across])
-    return Drawing(
-        "construction", "vectors", np.concatenate([axis, chord, tick]), (GREEN, PURPLE, PURPLE)
-    )
+    return Drawing("construction", "vectors", np.concatenate([axis, chord, tick]), (GREEN, PURPLE, PURPLE))
 
 
 def layer_kwargs(drawing: Drawing, frame: Frame, px_per_screen_px: float) -> dict[str, Any]:
@@ -255,7 +255,10 @@ def layer_kwargs(drawing: Drawing, frame: Frame, px_per_screen_px: float) -> dic
             "vector_style": "line",
             **common,
         }
-    return {"data": drawing.data, "ndim": 2, **_LOOKS[drawing.role], **dress_kwargs(drawing), **common}
+    look = {**_LOOKS[drawing.role], "features": label_features(drawing)}
+    if len(drawing.data):
+        look[COLOURED[drawing.role]] = colour_rows(drawing)
+    return {"data": drawing.data, "ndim": 2, **look, **common}
 
 
 _LOOKS: dict[str, dict[str, Any]] = {
@@ -271,7 +274,8 @@ _LOOKS: dict[str, dict[str, Any]] = {
     },
     "found": {"symbol": "cross", "size": 9.0, "canvas_size_limits": (9, 9), "border_color": WHITE},
 }
-_COLOURED = {"landmarks": "border_color", "found": "face_color"}
+# which colour of a layer tells what is drawn
+COLOURED = {"landmarks": "border_color", "found": "face_color", **dict.fromkeys(_WIDTHS, "edge_color")}
 
 
 def line_width(role: str, px_per_screen_px: float) -> float:
@@ -285,9 +289,6 @@ def colour_rows(drawing: Drawing) -> FloatArray:
     return np.array(rows, dtype=np.float64).reshape(-1, 4)
 
 
-def dress_kwargs(drawing: Drawing) -> dict[str, Any]:
-    """Colours and labels of points; napari would hand the last point's on to new ones."""
-    dress: dict[str, Any] = {"features": {"label": np.array(drawing.labels or [""] * len(drawing.data), dtype=object)}}
-    if len(drawing.data):
-        dress[_COLOURED[drawing.role]] = colour_rows(drawing)
-    return dress
+def label_features(drawing: Drawing) -> dict[str, Any]:
+    """Labels of points as the table of features napari takes them from."""
+    return {"label": np.array(drawing.labels or [""] * len(drawing.data), dtype=object)}

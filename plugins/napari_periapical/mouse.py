@@ -40,7 +40,7 @@ class MouseTool:
     def __init__(self, target: Target) -> None:
         self.target = target
 
-    def __call__(self, viewer: Any, event: Any) -> Iterator[None]:
+    def __call__(self, _viewer: Any, event: Any) -> Iterator[None]:
         """Follow one press of the left button to its release."""
         target, modifiers = self.target, {str(m) for m in getattr(event, "modifiers", ())}
         if not target.ready or event.button not in (1, None) or modifiers & {"Alt", "Control", "Meta"}:

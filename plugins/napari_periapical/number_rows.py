@@ -62,7 +62,7 @@ def _row(one: Measurement) -> NumberRow:
 
 
 def _rank(one: Measurement) -> tuple[int, int]:
-    """What is acted on first, then the scale, then what is in pixels."""
+    """Put what is acted on first, then the scale, then what is in pixels."""
     names = list(MEASURE_NAMES)
     first = names.index(one.name) if one.name in names else len(names)
     return {"mm/px": 1, "px": 2}.get(one.unit, 0), _FIRST.index(one.name) if one.name in _FIRST else first + 9

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import weakref
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 from typing import Any
 
-from qtpy.QtCore import QObject, Qt, Signal
+from qtpy.QtCore import QObject, Qt, Signal  # type: ignore[attr-defined]
 from qtpy.QtWidgets import QFileDialog, QFrame, QScrollArea, QVBoxLayout, QWidget
 
 from napari_periapical import keeping
@@ -84,11 +85,11 @@ class PeriapicalPanel(QWidget):
         for part in self.parts:
             column.addWidget(part)
         column.addStretch(1)
-        self.scroll = QScrollArea()
-        self.scroll.setWidgetResizable(True)
-        self.scroll.setFrameShape(QFrame.Shape.NoFrame)
-        self.scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self.scroll.setWidget(inner)
+        self.scroll_area = QScrollArea()
+        self.scroll_area.setWidgetResizable(True)
+        self.scroll_area.setFrameShape(QFrame.Shape.NoFrame)
+        self.scroll_area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.scroll_area.setWidget(inner)
         self.caution = text_label(CAUTION)
         font = self.caution.font()
         font.setPointSizeF(max(font.pointSizeF() * 0.85, 7.0))
@@ -97,25 +98,32 @@ class PeriapicalPanel(QWidget):
         outer.setContentsMargins(6, 4, 6, 4)
         outer.addWidget(self.next_step)
         outer.addWidget(self.message)
-        outer.addWidget(self.scroll, 1)
+        outer.addWidget(self.scroll_area, 1)
         outer.addWidget(self.headline)
         outer.addWidget(self.caution)
         self.message.hide()
         self.setMinimumWidth(WIDTH_PX)
 
     def _connect(self) -> None:
+        for signal, slot in self._slots():
+            signal.connect(slot)
+        runner = LatestWins(_Post())
+        self.controller.measuring.runner = runner
+        # what hears of the end must not itself keep the panel
+        self.destroyed.connect(partial(_let_go, weakref.ref(self), self.controller, runner))
+
+    def _slots(self) -> tuple[tuple[Any, Callable[..., None]], ...]:
         controller = self.controller
-        slots = (
+        return (
             (controller.changed, self.refresh),
             (controller.measured, self.refresh_numbers),
             (controller.told, self.tell),
         )
-        for signal, slot in slots:
-            signal.connect(slot)
-        runner = LatestWins(_Post())
-        controller.runner = runner
-        # the slots are weakly held methods: what is connected to `destroyed` must not know the panel
-        self.destroyed.connect(partial(_let_go, controller, runner))
+
+    def disconnect_controller(self) -> None:
+        """Hear no more of the controller."""
+        for signal, slot in self._slots():
+            signal.disconnect(slot, missing_ok=True)
 
     # -- showing ------------------------------------------------------------------------------------------
 
@@ -202,8 +210,13 @@ class PeriapicalPanel(QWidget):
                 self.controller.tell("good", told)
 
 
-def _let_go(controller: Controller, runner: LatestWins, *_: object) -> None:
+def _let_go(
+    panel: weakref.ref[PeriapicalPanel], controller: Controller, runner: LatestWins, *_: object
+) -> None:
     """Leave the controller able to work when its panel is gone."""
+    gone = panel()
+    if gone is not None:
+        gone.disconnect_controller()
     runner.stop()
-    if controller.runner is runner:
-        controller.runner = run_now
+    if controller.measuring.runner is runner:
+        controller.measuring.runner = run_now

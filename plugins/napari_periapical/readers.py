@@ -32,7 +32,7 @@ def read_layers(path: str | Sequence[str]) -> list[LayerData]:
     list of layer data
         napari's sign for "nothing to show" when no image could be read.
     """
-    from napari.utils.notifications import show_error
+    from napari.utils.notifications import show_error  # type: ignore[import-untyped]
 
     found = []
     for one in [path] if isinstance(path, str | Path) else path:

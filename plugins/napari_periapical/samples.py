@@ -1,4 +1,4 @@
-"""Sample data contribution: the synthetic radiographs that come with the program, with what is known of each."""
+"""Sample data contribution: the synthetic radiographs of the program, with what is known of each."""
 
 from __future__ import annotations
 

@@ -102,7 +102,7 @@ class Canal:
         def growth(slot: int) -> float:
             before, after = offset + slot - 1, offset + slot
             legs = [float(np.hypot(*(line[k] - point))) for k in (before, after) if 0 <= k < len(line)]
-            both = 0 <= before and after < len(line)
+            both = before >= 0 and after < len(line)
             return sum(legs) - (float(np.hypot(*(line[after] - line[before]))) if both else 0.0)
 
         return min(slots, key=growth)

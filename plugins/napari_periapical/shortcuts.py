@@ -43,7 +43,9 @@ class Shortcut:
 
 SHORTCUTS = (
     Shortcut("next", "Enter", "Enter", "Pass over", "Go on to the next landmark", Controller.advance),
-    Shortcut("remove", "Backspace", "Backspace", "Remove", "Remove the chosen point", Controller.remove_selected),
+    Shortcut(
+        "remove", "Backspace", "Backspace", "Remove", "Remove the chosen point", Controller.remove_selected
+    ),
     Shortcut("undo", "Control-Z", "Ctrl+Z", "Undo", "Take the last step back", Controller.undo),
     Shortcut("redo", "Control-Shift-Z", "Ctrl+Shift+Z", "Redo", "Do the step again", Controller.redo),
 )

@@ -29,7 +29,7 @@ FloatArray = npt.NDArray[np.float64]
 
 _DRAWS = 24
 # Sideways errors of a trace go together over about this length.
-_CORRELATION_MM = 1.2
+_CORRELATION_MM = 1.0
 
 
 @dataclass(frozen=True, eq=False)

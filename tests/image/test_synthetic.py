@@ -153,6 +153,22 @@ def test_water_like_and_metal_coefficients():
     assert enamel > 1.5 * dentine > 1.5 * linear_attenuation_per_mm("cortical bone")[at_30]
 
 
+@pytest.mark.parametrize(
+    ("element", "published"),
+    [
+        ("Fe", (25.68, 8.177, 3.629, 1.957)),
+        ("Ca", (13.06, 4.080, 1.830, 1.019)),
+        ("O", (0.8653, 0.3779, 0.2585, 0.2133)),
+        ("P", (5.354, 1.700, 0.8095, 0.4918)),
+    ],
+)
+def test_elements_agree_with_an_independent_table(element, published):
+    # Elam, Ravel, Sieber, Radiat Phys Chem 63 (2002) 121, total cross-sections at 20, 30, 40, 50 keV
+    from radio.image.synthetic.attenuation import ELEMENTS
+
+    assert ELEMENTS[element] == pytest.approx(published, rel=0.007)
+
+
 def test_every_material_absorbs_less_at_higher_energy():
     from radio.image.synthetic.attenuation import MATERIALS
 
@@ -437,8 +453,21 @@ def test_overrides_leave_the_rest_as_drawn():
 def test_unknown_parameter_is_refused():
     with pytest.raises(TypeError, match=r"'blur' is no parameter; the parameters are: .*blur_mm"):
         draw_parameters(1, blur=3)
-    with pytest.raises(TypeError, match="kind is 'tusk'; allowed are"):
-        draw_parameters(1, kind="tusk")
+
+
+@pytest.mark.parametrize(
+    ("fixed", "text"),
+    [
+        ({"kind": "tusk"}, "kind is 'tusk'; allowed are upper_incisor"),
+        ({"file_size": 12}, "file_size is 12; allowed are None, 6, 8, 10, 15"),
+        ({"bits": 7}, "bits is 7; allowed are 8, 9"),
+        ({"pitch_mm": 0.0}, "pitch_mm is 0.0; it must lie between 0.01 and 0.2"),
+        ({"gap_mm": float("nan")}, "gap_mm is nan; it must lie between -3 and 8"),
+    ],
+)
+def test_impossible_values_are_refused(fixed, text):
+    with pytest.raises(ValueError, match=text):
+        make_case(1, **fixed)
 
 
 def test_draws_are_wide():

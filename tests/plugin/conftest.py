@@ -11,7 +11,7 @@ os.environ.setdefault("NAPARI_STRICT_QT", "1")
 
 @pytest.fixture(scope="session")
 def case_path(tmp_path_factory):
-    """The synthetic case as an image on disk."""
+    """Write the synthetic case as an image."""
     from tests.plugin.drawn import write_case
 
     return write_case(tmp_path_factory.mktemp("case"))
@@ -26,7 +26,7 @@ def case_radiograph(case_path):
 
 @pytest.fixture
 def display(npe2pm):
-    """A display, and the plugin known to npe2 as if it were installed."""
+    """Ask for a display, and make the plugin known to npe2 as if it were installed."""
     if sys.platform.startswith("linux") and not os.environ.get("DISPLAY"):
         pytest.skip("needs a display: run with xvfb-run -a")
     from npe2 import PluginManifest

@@ -28,7 +28,7 @@ def _wait(done: Callable[[], bool], seconds: float = 10.0) -> None:
 
 
 def _steps(viewer: Any, panel: Any, image: Path, save: Callable[[str], None]) -> None:
-    controller, bar = panel.controller, panel.scroll.verticalScrollBar()
+    controller, bar = panel.controller, panel.scroll_area.verticalScrollBar()
     save("1_empty")
     viewer.open(str(image), plugin="napari-periapical")
     save("2_opened")

@@ -54,7 +54,7 @@ def test_a_click_with_nothing_left_to_place_changes_nothing(controller):
     controller.place((10.0, 20.0))
     controller.place((40.0, 20.0))
     before, told = controller.canal, []
-    controller.told.connect(lambda level, text: told.append(text))
+    controller.told.connect(lambda _, text: told.append(text))
     controller.place((50.0, 20.0))
     assert controller.canal == before
     assert "list" in told[-1]
@@ -130,7 +130,7 @@ def test_remove_takes_the_chosen_point_and_asks_for_it_again(controller):
     assert controller.canal.clicks == ()
     assert controller.session.landmark == "orifice"
     told = []
-    controller.told.connect(lambda level, text: told.append(text))
+    controller.told.connect(lambda _, text: told.append(text))
     controller.remove_selected()
     assert "first" in told[-1]
 

@@ -41,11 +41,18 @@ def test_moved_and_removed_via_points_leave_the_others():
     canal = Canal(0).with_points("canal_via", ((1.0, 1.0), (2.0, 2.0), (3.0, 3.0)))
     assert canal.with_moved("canal_via", 1, (9.0, 9.0)).points("canal_via") == ((1, 1), (9, 9), (3, 3))
     assert canal.with_removed("canal_via", 1).points("canal_via") == ((1, 1), (3, 3))
-    assert canal.with_removed("canal_via", 0).with_removed("canal_via", 0).with_removed("canal_via", 0).clicks == ()
+    assert (
+        canal.with_removed("canal_via", 0).with_removed("canal_via", 0).with_removed("canal_via", 0).clicks
+        == ()
+    )
 
 
 def test_clicks_survive_the_way_to_arrays_and_back():
-    canal = Canal(0).with_points("apex", ((10.123456789012345, 7.1),)).with_points("file_via", ((1.5, 2.5), (3.0, 4.0)))
+    canal = (
+        Canal(0)
+        .with_points("apex", ((10.123456789012345, 7.1),))
+        .with_points("file_via", ((1.5, 2.5), (3.0, 4.0)))
+    )
     assert Canal(0).with_clicks(canal.clicks_px()) == canal
 
 
@@ -67,7 +74,10 @@ def test_next_landmark_goes_on_and_comes_back_to_what_is_missing():
     assert next_landmark(canal, None) == "file_start"
     assert next_landmark(canal, "apex") == "file_start"
     assert next_landmark(canal, "apex", {"file_start", "file_tip"}) == "orifice"
-    assert next_landmark(canal.with_points("orifice", ((2.0, 2.0),)), "orifice", {"file_start", "file_tip"}) is None
+    assert (
+        next_landmark(canal.with_points("orifice", ((2.0, 2.0),)), "orifice", {"file_start", "file_tip"})
+        is None
+    )
 
 
 def test_history_goes_back_and_forth_and_forgets_what_was_replaced():

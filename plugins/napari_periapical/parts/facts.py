@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from qtpy.QtWidgets import QComboBox, QFormLayout, QHBoxLayout, QLineEdit, QPushButton, QSizePolicy, QWidget
+from qtpy.QtWidgets import QComboBox, QFormLayout, QHBoxLayout, QPushButton, QSizePolicy, QWidget
 
 from napari_periapical.controller import Controller
 from napari_periapical.fields import CHOICES, LABELS, LINES, ORDER
-from napari_periapical.parts.section import Section, show_text, text_label
+from napari_periapical.parts.section import Field, Section, show_text, text_label
 from radio.measure.case import CaseFacts
 
+
 class FactsPart(Section):
-    """Chooses the canal and takes in what is known; a text that makes no sense stays, with the reason below."""
+    """Chooses the canal and takes in what is known; nonsense stays as typed, with the reason below."""
 
     def __init__(self, controller: Controller) -> None:
         super().__init__("2  Canal and known sizes", controller)
@@ -27,7 +28,7 @@ class FactsPart(Section):
         for widget, stretch in ((self.canals, 2), (self.add_button, 1), (self.remove_button, 1)):
             row.addWidget(widget, stretch)
         self.body.addLayout(row)
-        self.lines: dict[str, QLineEdit] = {name: self._line(name, hint) for name, _, hint in LINES}
+        self.lines: dict[str, Field] = {name: self._line(name, hint) for name, _, hint in LINES}
         self.choices: dict[str, QComboBox] = {name: self._choice(name, c) for name, _, c in CHOICES}
         self.problem = text_label(bold=True)
         self.body.addLayout(self._form())
@@ -46,8 +47,8 @@ class FactsPart(Section):
             form.addRow(LABELS[name], widget)
         return form
 
-    def _line(self, name: str, hint: str) -> QLineEdit:
-        line = QLineEdit()
+    def _line(self, name: str, hint: str) -> Field:
+        line = Field()
         line.setPlaceholderText(hint)
         line.editingFinished.connect(lambda: self._entered(name))
         return line

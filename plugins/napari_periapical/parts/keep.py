@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from qtpy.QtWidgets import QLineEdit, QPushButton
+from qtpy.QtWidgets import QPushButton
 
 from napari_periapical.controller import Controller
 from napari_periapical.keeping import saved_state
-from napari_periapical.parts.section import Section, text_label
+from napari_periapical.parts.section import Field, Section, text_label
 
 
 class KeepPart(Section):
@@ -30,7 +30,7 @@ class KeepPart(Section):
     ) -> None:
         super().__init__("5  Keep", controller)
         self.state = text_label()
-        self.reader = QLineEdit()
+        self.reader = Field()
         self.reader.setPlaceholderText("Reader: initials or number (optional)")
         self.table_button = QPushButton("Save table ...")
         self.table_button.setToolTip("CSV, one row a canal")

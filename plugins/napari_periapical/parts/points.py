@@ -38,7 +38,9 @@ class PointsPart(Section):
         self.body.addWidget(self.list)
         self.body.addLayout(grid)
         self.body.addWidget(
-            text_label("Click to place, drag a point to move it, drag elsewhere to pan. Shift+click places close by.")
+            text_label(
+                "Click to place, drag a point to move it, drag elsewhere to pan. Shift+click places close by."
+            )
         )
 
     @staticmethod

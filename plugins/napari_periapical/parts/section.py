@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from qtpy.QtCore import Qt
-from qtpy.QtWidgets import QLabel, QSizePolicy, QToolButton, QVBoxLayout, QWidget
+from qtpy.QtGui import QKeyEvent
+from qtpy.QtWidgets import QLabel, QLineEdit, QSizePolicy, QToolButton, QVBoxLayout, QWidget
 
 from napari_periapical.controller import Controller
 
@@ -51,6 +52,15 @@ class Section(QWidget):
     def refresh(self) -> None:
         """Show what the controller holds now."""
         raise NotImplementedError
+
+
+class Field(QLineEdit):
+    """A line to type into that keeps its keys to itself: Enter in it must not pass over a landmark."""
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Take every key; Qt hands on what a line leaves unused, and napari would act on it."""
+        super().keyPressEvent(event)
+        event.accept()
 
 
 def text_label(text: str = "", *, bold: bool = False) -> QLabel:
