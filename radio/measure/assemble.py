@@ -27,7 +27,7 @@ from radio.trace.curve import arc_length, project
 
 FloatArray = npt.NDArray[np.float64]
 
-_DRAWS = 24
+_DRAWS = 20
 # Sideways errors of a trace go together over about this length.
 _CORRELATION_MM = 1.0
 

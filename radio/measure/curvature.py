@@ -13,7 +13,7 @@ FloatArray = npt.NDArray[np.float64]
 
 DEFAULT_TOLERANCE_MM = 0.10
 DEFAULT_TOLERANCE_PX = 5.0
-_SAMPLES = 160
+_SAMPLES = 110
 
 
 @dataclass(frozen=True, eq=False)

@@ -16,6 +16,7 @@ from radio.trace.circle import Ball, fit_ball
 from radio.trace.curve import arc_length, cumulative_length, point_at, project, section
 from radio.trace.along import CLICK_SD_MM, Along
 from radio.trace.face import start_face
+from radio.trace.polarity import metal_is_bright
 from radio.trace.root_end import root_end
 from radio.trace.tip import file_tip
 from radio.trace.line import LandmarkFix, Line
@@ -114,7 +115,8 @@ def trace_case(radiograph: Radiograph, clicks: Clicks, facts: CaseFacts, mm_per_
     space = make_workspace(
         radiograph.grey, all_points, margin_px=4.0 / mm_per_px, aspect=radiograph.pixel_aspect
     )
-    tracing = _Tracing(space, {n: space.from_image(p) for n, p in clicks.items()}, facts, mm_per_px)
+    here = {n: space.from_image(p) for n, p in clicks.items()}
+    tracing = _Tracing(space, here, facts, mm_per_px, radiograph.file_format == "DICOM")
     tracing.run()
     return tracing.result(clicks)
 
@@ -122,8 +124,11 @@ def trace_case(radiograph: Radiograph, clicks: Clicks, facts: CaseFacts, mm_per_
 class _Tracing:
     """One pass over the clicks of a case, in workspace coordinates; state only while it runs."""
 
-    def __init__(self, space: Workspace, clicks: Clicks, facts: CaseFacts, mm_per_px: float) -> None:
+    def __init__(
+        self, space: Workspace, clicks: Clicks, facts: CaseFacts, mm_per_px: float, polarity_known: bool
+    ) -> None:
         self.space, self.clicks, self.facts, self.mm = space, clicks, facts, mm_per_px
+        self.polarity_known = polarity_known
         self.file: Line | None = None
         self.canal: Line | None = None
         self.fixes: dict[str, tuple[FloatArray, float, float, str, bool]] = {}
@@ -132,6 +137,7 @@ class _Tracing:
         self.remarks: list[Remark] = []
 
     def run(self) -> None:
+        self._look_at_polarity()
         if "ball_centre" in self.clicks:
             self._fit_ball()
         if "file_tip" in self.clicks and ("file_start" in self.clicks or "file_via" in self.clicks):
@@ -142,6 +148,21 @@ class _Tracing:
             raise TraceError(
                 f"Nothing to trace with the clicks {', '.join(self.clicks)}: a canal needs orifice and canal_end or "
                 "apex, a file needs file_start and file_tip, a ball needs ball_centre."
+            )
+
+    def _look_at_polarity(self) -> None:
+        """Reverse the grey values when the metal that was clicked is plainly dark; a header is believed."""
+        if self.polarity_known:
+            return
+        bright = metal_is_bright(self.space.image, self.clicks, mm_per_px=self.mm)
+        if bright is False:
+            self.space = replace(self.space, image=np.ascontiguousarray(1.0 - self.space.image))
+            self.remarks.append(
+                Remark(
+                    "warn",
+                    "The image looks inverted: the metal clicked on is darker than what surrounds it. It was "
+                    "measured with its grey values reversed; the image itself is unchanged.",
+                )
             )
 
     # -- file ---------------------------------------------------------------------------------------------

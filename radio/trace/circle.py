@@ -243,7 +243,7 @@ def _fit_rim(
     """Radius, its standard uncertainty and the cost of the best fit of one model."""
     from scipy.optimize import least_squares
 
-    fine = np.arange(radii[0] - 15, radii[-1] + 15, 0.25)
+    fine = np.arange(radii[0] - 12, radii[-1] + 12, 0.5)
 
     def residual(p: FloatArray) -> FloatArray:
         shadow = np.interp(radii, fine, model(fine, p[0], float(np.exp(p[1])), p[2]))
@@ -253,7 +253,7 @@ def _fit_rim(
 
     low, high = [radius - reach / 2, np.log(0.3), -6.0], [radius + reach / 2, np.log(5.0), 4.0]
     fits = [
-        least_squares(residual, [radius, np.log(1.5), start], bounds=(low, high), diff_step=1e-3, loss="soft_l1", f_scale=0.03, max_nfev=40)
+        least_squares(residual, [radius, np.log(1.5), start], bounds=(low, high), diff_step=1e-3, loss="soft_l1", f_scale=0.03, max_nfev=15)
         for start in (-3.0, 1.0)
     ]
     fit = min(fits, key=lambda f: float(f.cost))
