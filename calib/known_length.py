@@ -62,8 +62,8 @@ def scale_from_file(
         col,
         relative * mean,
         "file",
-        f"known file length {length_mm:g} mm over {length_px:.1f} px of traced file, from the {start_at} to the"
-        " tip; holds in the plane of the file",
+        f"known file length {length_mm:g} mm over {length_px:.1f} px of traced file, from the {start_at} to"
+        " the tip; holds in the plane of the file",
     )
 
 

@@ -72,4 +72,4 @@ class Scale:
     def to_mm(self, points_px: npt.ArrayLike) -> FloatArray:
         """Convert points, shape (N, 2) as (row, col) in pixels, to millimetres, same shape."""
         points = np.asarray(points_px, dtype=np.float64)
-        return points * np.array([self.row_mm_per_px, self.col_mm_per_px])
+        return np.asarray(points * np.array([self.row_mm_per_px, self.col_mm_per_px]))

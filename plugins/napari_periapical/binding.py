@@ -140,7 +140,8 @@ class Binding:
             )
 
     def _on_selection(self, *_: Any) -> None:
-        if self._fresh == "inserted" and not self._busy:
+        active = self.viewer.layers.selection.active
+        if self._fresh == "inserted" and active is not None and radiograph_of(active) is not None:
             self._fresh = "selected"
 
     def _on_active(self, event: Any) -> None:

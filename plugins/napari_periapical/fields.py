@@ -11,7 +11,7 @@ LINES = (
     ("file_length_mm", "File length, mm", "as set or measured"),
     ("ball_diameter_mm", "Ball diameter, mm", "if one is shown"),
     ("mm_per_px", "Pixel size, mm", "if known"),
-    ("electronic_mm", "Electronic reading, mm", "file length then"),
+    ("electronic_mm", "Electronic, mm", "file length at reading"),
 )
 # fact, label, (text shown, value as text)
 CHOICES: tuple[tuple[str, str, tuple[tuple[str, str], ...]], ...] = (
@@ -31,7 +31,7 @@ CHOICES: tuple[tuple[str, str, tuple[tuple[str, str], ...]], ...] = (
     ),
     (
         "electronic_mark",
-        "Reading taken at",
+        "Electronic mark",
         (("not stated", ""), ("zero mark", "zero"), ("half mark", "half")),
     ),
 )

@@ -43,6 +43,9 @@ LANDMARKS_ROLE = "landmarks"
 # width of a line on the screen, in screen pixels
 _WIDTHS = {"file": 2.0, "canal": 2.0, "gap": 4.0, "construction": 1.6}
 LINE_ROLES = tuple(_WIDTHS)
+# size of a point likewise
+_SIZES = {"landmarks": 18.0, "found": 10.0}
+POINT_ROLES = tuple(_SIZES)
 _DASH = 2
 
 
@@ -256,6 +259,7 @@ def layer_kwargs(drawing: Drawing, frame: Frame, px_per_screen_px: float) -> dic
             **common,
         }
     look = {**_LOOKS[drawing.role], "features": label_features(drawing)}
+    look["size"] = point_size(drawing.role, px_per_screen_px)
     if len(drawing.data):
         look[COLOURED[drawing.role]] = colour_rows(drawing)
     return {"data": drawing.data, "ndim": 2, **look, **common}
@@ -265,17 +269,23 @@ _LOOKS: dict[str, dict[str, Any]] = {
     # open rings: the structure under a point stays visible
     "landmarks": {
         "symbol": "disc",
-        "size": 16.0,
-        "canvas_size_limits": (16, 16),
         "face_color": "transparent",
-        "border_width": 0.1,
+        "border_width": 0.12,
         # to the right of the point, off the structure
         "text": {"string": {"feature": "label"}, "size": 9, "color": WHITE, "anchor": "lower_left"},
     },
-    "found": {"symbol": "cross", "size": 9.0, "canvas_size_limits": (9, 9), "border_color": WHITE},
+    "found": {"symbol": "cross", "border_color": WHITE},
 }
 # which colour of a layer tells what is drawn
 COLOURED = {"landmarks": "border_color", "found": "face_color", **dict.fromkeys(_WIDTHS, "edge_color")}
+
+
+def point_size(role: str, px_per_screen_px: float) -> float:
+    """Size of the points of a layer, image pixels.
+
+    napari can keep the size on the screen itself, but then draws a ring almost as a disc.
+    """
+    return _SIZES[role] * px_per_screen_px
 
 
 def line_width(role: str, px_per_screen_px: float) -> float:

@@ -38,7 +38,7 @@ class Shortcut:
     @property
     def label(self) -> str:
         """Text of the button with the key."""
-        return f"{self.text}  ({self.shown})"
+        return f"{self.text} ({self.shown})"
 
 
 SHORTCUTS = (

@@ -77,7 +77,7 @@ def assemble(radiograph: Radiograph, traced: TracedCase, facts: CaseFacts) -> As
 
 def _square(points_px: FloatArray, aspect: float) -> FloatArray:
     """Points with rows in units of a column, so that lengths and angles are true."""
-    return points_px * np.array([aspect, 1.0])
+    return np.asarray(points_px * np.array([aspect, 1.0]))
 
 
 def _file_length(traced: TracedCase) -> Measurement | None:
@@ -135,7 +135,9 @@ def _scale_from(
         )
     if source == "ball":
         if traced.ball is None or facts.ball_diameter_mm is None:
-            raise CalibrationError("the scale from a ball needs ball_diameter_mm and a ball found at ball_centre.")
+            raise CalibrationError(
+                "the scale from a ball needs ball_diameter_mm and a ball found at ball_centre."
+            )
         return scale_from_ball(
             traced.ball.diameter_px, traced.ball.sd_px, facts.ball_diameter_mm, pixel_aspect=aspect
         )
@@ -197,7 +199,7 @@ def _lengths(
         remarks.append(
             Remark(
                 "note",
-                "No working length: it needs the file length set to a stop, or the reference landmark marked.",
+                "No working length: it needs the file length set to a stop, or the reference marked.",
             )
         )
 
@@ -211,7 +213,9 @@ def _length_from_reference(gap: Measurement, traced: TracedCase, scale: Scale) -
     length = (arc_length(points) - s) * scale.col_mm_per_px
     ends = float(np.hypot(reference.sd_along_px, tip.sd_along_px)) * scale.col_mm_per_px
     sd = float(np.hypot(ends, length * scale.relative_sd))
-    return working_length_mm(gap, length, sd, f"file length from reference to tip {length:.2f} mm by the scale")
+    return working_length_mm(
+        gap, length, sd, f"file length from reference to tip {length:.2f} mm by the scale"
+    )
 
 
 def _schneider(
@@ -277,8 +281,8 @@ def _electronic(out: dict[str, Measurement], facts: CaseFacts, remarks: list[Rem
         remarks.append(
             Remark(
                 "warn",
-                f"Electronic reading and radiograph differ by {difference.value:+.2f} mm, more than 1 mm: repeat the "
-                "reading and check stop, reference and mark before either is used.",
+                f"Electronic reading and radiograph differ by {difference.value:+.2f} mm, more than 1 mm: "
+                "repeat the reading and check stop, reference and mark before either is used.",
             )
         )
 
@@ -296,7 +300,7 @@ def _confidence(traced: TracedCase, remarks: list[Remark]) -> None:
             remarks.append(
                 Remark(
                     "warn",
-                    f"The image supports the {line.kind} poorly over about {mm:.1f} mm (between {first:.0%} and {last:.0%} "
-                    "of its length from the coronal end): bridged there, check it by eye.",
+                    f"The image supports the {line.kind} poorly over about {mm:.1f} mm (between {first:.0%} "
+                    f"and {last:.0%} of its length from the coronal end): bridged there, check it by eye.",
                 )
             )

@@ -30,7 +30,9 @@ def gap_mm(gap_px: float, gap_sd_px: float, scale: Scale) -> Measurement:
     )
 
 
-def working_length_mm(gap: Measurement, set_length_mm: float, set_length_sd_mm: float, how: str) -> Measurement:
+def working_length_mm(
+    gap: Measurement, set_length_mm: float, set_length_sd_mm: float, how: str
+) -> Measurement:
     """Working length to the radiographic apex: length of the file from its reference, plus the gap.
 
     A scale error touches only the gap.

@@ -12,14 +12,14 @@ from calib.dicom_spacing import SpacingFacts, detector_pitch_mm
 from radio.errors import TraceError
 from radio.image.radiograph import Radiograph
 from radio.measure.case import CaseFacts, Clicks, Remark
+from radio.trace.along import CLICK_SD_MM, Along
 from radio.trace.circle import Ball, fit_ball
 from radio.trace.curve import arc_length, cumulative_length, point_at, project, section
-from radio.trace.along import CLICK_SD_MM, Along
 from radio.trace.face import start_face
+from radio.trace.line import LandmarkFix, Line
 from radio.trace.polarity import metal_is_bright
 from radio.trace.root_end import root_end
 from radio.trace.tip import file_tip
-from radio.trace.line import LandmarkFix, Line
 from radio.trace.tracer import join_lines, trace_line
 from radio.trace.workspace import Workspace, make_workspace
 
@@ -64,9 +64,7 @@ class TracedCase:
     remarks: tuple[Remark, ...]
 
 
-def approximate_mm_per_px(
-    clicks: Clicks, facts: CaseFacts, spacing: SpacingFacts, aspect: float
-) -> float:
+def approximate_mm_per_px(clicks: Clicks, facts: CaseFacts, spacing: SpacingFacts, aspect: float) -> float:
     """Rough scale, only for choosing search widths; no measurement rests on it."""
     if facts.mm_per_px:
         return facts.mm_per_px
@@ -110,7 +108,9 @@ def trace_case(radiograph: Radiograph, clicks: Clicks, facts: CaseFacts, mm_per_
         Nothing to trace: neither file, nor canal, nor ball is given by enough clicks.
     """
     if not clicks:
-        raise TraceError("No clicks for this canal; give at least orifice and apex, or file_start and file_tip.")
+        raise TraceError(
+            "No clicks for this canal; give at least orifice and apex, or file_start and file_tip."
+        )
     all_points = np.vstack(list(clicks.values()))
     space = make_workspace(
         radiograph.grey, all_points, margin_px=4.0 / mm_per_px, aspect=radiograph.pixel_aspect
@@ -146,8 +146,8 @@ class _Tracing:
             self._trace_canal()
         if self.file is None and self.canal is None and self.ball is None:
             raise TraceError(
-                f"Nothing to trace with the clicks {', '.join(self.clicks)}: a canal needs orifice and canal_end or "
-                "apex, a file needs file_start and file_tip, a ball needs ball_centre."
+                f"Nothing to trace with the clicks {', '.join(self.clicks)}: a canal needs orifice and "
+                "canal_end or apex, a file needs file_start and file_tip, a ball needs ball_centre."
             )
 
     def _look_at_polarity(self) -> None:
@@ -233,7 +233,7 @@ class _Tracing:
         s_orifice, aside = project(points, orifice)
         s_end, _ = project(points, end)
         total = arc_length(points)
-        if abs(aside) * self.mm > 1.2 or not -1.0 < s_orifice * self.mm or total - s_orifice < 1.5 / self.mm:
+        if abs(aside) * self.mm > 1.2 or not s_orifice * self.mm > -1.0 or total - s_orifice < 1.5 / self.mm:
             return None
         tip_to_end = float(np.hypot(*(points[-1] - end)))
         if s_end >= total and tip_to_end > 1.6 * (total - s_orifice):
@@ -295,11 +295,15 @@ class _Tracing:
             self.remarks.append(Remark("warn", str(error)))
             return
         centre = np.array([self.ball.row, self.ball.col])
-        self.fixes["ball_centre"] = (centre, self.ball.sd_px, self.ball.sd_px, "circle fitted to the rim", True)
+        self.fixes["ball_centre"] = (
+            centre,
+            self.ball.sd_px,
+            self.ball.sd_px,
+            "circle fitted to the rim",
+            True,
+        )
 
-    def _fix(
-        self, name: str, line: FloatArray, along: Along, how: str, *, aside_px: float = 0.0
-    ) -> None:
+    def _fix(self, name: str, line: FloatArray, along: Along, how: str, *, aside_px: float = 0.0) -> None:
         where, ahead = point_at(line, np.array([along.s_px, along.s_px + 1.0]))
         direction = ahead - where
         where = where + aside_px * np.array([-direction[1], direction[0]])

@@ -37,7 +37,7 @@ class Along:
 
 
 def strip(image: Image, line_px: FloatArray, s_px: FloatArray, offsets_px: FloatArray) -> FloatArray:
-    """Grey values beside a line, shape (len(s_px), len(offsets_px)), the line continued straight beyond its ends."""
+    """Grey values beside a line, shape (len(s_px), len(offsets_px)); beyond its ends it runs on straight."""
     centre = point_at(line_px, s_px)
     normal = normals(centre)
     points = centre[:, None, :] + offsets_px[None, :, None] * normal[:, None, :]

@@ -60,7 +60,8 @@ def fit_ball(image: Image, click_px: npt.ArrayLike, *, radius_px: tuple[float, f
     TraceError
         No circle is supported by at least a third of its rim.
     """
-    centre = np.asarray(click_px, dtype=np.float64)
+    click = np.asarray(click_px, dtype=np.float64)
+    centre = click
     circle: tuple[float, float, float] | None = None
     low, high = radius_px
     for _ in range(3):
@@ -72,7 +73,7 @@ def fit_ball(image: Image, click_px: npt.ArrayLike, *, radius_px: tuple[float, f
     covered = _coverage(points, circle)
     if covered < 1 / 3:
         raise TraceError(
-            f"No round rim found about the ball click at row {click_px[0]:.0f}, col {click_px[1]:.0f} "  # type: ignore[index]
+            f"No round rim found about the ball click at row {click[0]:.0f}, col {click[1]:.0f} "
             f"(radius {radius_px[0]:.0f} to {radius_px[1]:.0f} px): only {covered:.0%} of a rim agrees. "
             "Click near the middle of the ball and check its diameter."
         )
@@ -120,7 +121,7 @@ def _robust_circle(points: FloatArray, radius_px: tuple[float, float]) -> tuple[
     misfit = np.abs(distance - radii[:, None])
     votes = (1.0 / (1.0 + (misfit / (0.01 * radii[:, None] + 1.0)) ** 2)).sum(axis=1)
     best = int(votes.argmax())
-    row, col, radius = *centres[best], float(radii[best])
+    row, col, radius = float(centres[best, 0]), float(centres[best, 1]), float(radii[best])
     for tolerance in (0.05, 0.03, 0.02, 0.02):
         misfit = np.abs(np.hypot(points[:, 0] - row, points[:, 1] - col) - radius)
         near = points[misfit < max(tolerance * radius, 1.5)]
@@ -224,12 +225,14 @@ def _blurred_then_toned(r: FloatArray, radius: float, blur: float, free: float) 
     from scipy.ndimage import gaussian_filter1d
 
     thickness = np.sqrt(np.clip(1.0 - (r / radius) ** 2, 0.0, None))
-    stopped = 1.0 - gaussian_filter1d(np.exp(-_THROUGH_MIDDLE * thickness), blur / (r[1] - r[0]), mode="nearest")
+    stopped = 1.0 - gaussian_filter1d(
+        np.exp(-_THROUGH_MIDDLE * thickness), blur / (r[1] - r[0]), mode="nearest"
+    )
     return np.asarray(np.clip(stopped, 0.0, None) ** np.exp(0.25 * free))
 
 
 _RIM_MODELS = (_blurred_then_log, _blurred_then_toned, _thickness_then_blurred)
-# A receptor blurs what reaches it and radiographs are shown on a logarithmic scale: the first is the likelier.
+# A receptor blurs what reaches it, and radiographs are shown on a logarithmic scale: the first is likelier.
 _RIM_PRIOR = np.array([2.0, 1.0, 1.0])
 
 
@@ -253,7 +256,15 @@ def _fit_rim(
 
     low, high = [radius - reach / 2, np.log(0.3), -6.0], [radius + reach / 2, np.log(5.0), 4.0]
     fits = [
-        least_squares(residual, [radius, np.log(1.5), start], bounds=(low, high), diff_step=1e-3, loss="soft_l1", f_scale=0.03, max_nfev=15)
+        least_squares(
+            residual,
+            [radius, np.log(1.5), start],
+            bounds=(low, high),
+            diff_step=1e-3,
+            loss="soft_l1",
+            f_scale=0.03,
+            max_nfev=15,
+        )
         for start in (-3.0, 1.0)
     ]
     fit = min(fits, key=lambda f: float(f.cost))

@@ -43,7 +43,7 @@ def without_repeats(points: npt.ArrayLike, *, closer_than: float = 1e-9) -> Floa
     if not np.isfinite(pts).all():
         raise TraceError("A point of the line is not a finite number; give row and col in pixels.")
     keep = np.concatenate([[True], np.hypot(*np.diff(pts, axis=0).T) > closer_than])
-    pts = pts[keep]
+    pts = np.asarray(pts[keep])
     if len(pts) < 2:
         raise TraceError("A line needs at least two different points; all points given coincide.")
     return pts
@@ -69,7 +69,7 @@ def point_at(points: FloatArray, s: npt.ArrayLike) -> FloatArray:
     before, after = s < 0, s > cum[-1]
     out[before] = points[0] + s[before, None] * first
     out[after] = points[-1] + (s[after, None] - cum[-1]) * last
-    return out
+    return np.asarray(out)
 
 
 def end_directions(points: FloatArray, *, over: float | None = None) -> tuple[FloatArray, FloatArray]:

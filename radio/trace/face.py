@@ -78,9 +78,7 @@ class _Edges:
         return Along(self.click_s_px + place / mm_per_px, sd / mm_per_px, sd < 0.6 * CLICK_SD_MM)
 
 
-def _edges_beside(
-    image: Image, line_px: FloatArray, click_px: FloatArray, mm_per_px: float
-) -> _Edges:
+def _edges_beside(image: Image, line_px: FloatArray, click_px: FloatArray, mm_per_px: float) -> _Edges:
     from scipy.ndimage import gaussian_filter1d, map_coordinates
 
     click_s, _ = project(line_px, click_px)

@@ -48,9 +48,7 @@ def cheapest_path(
     return path
 
 
-def smooth_offsets(
-    offsets: FloatArray, weights: FloatArray, *, span: float, order: int = 3
-) -> FloatArray:
+def smooth_offsets(offsets: FloatArray, weights: FloatArray, *, span: float, order: int = 3) -> FloatArray:
     """Smooth evenly spaced values without flattening bends.
 
     Penalised least squares on differences of the given order (Whittaker 1923; Eilers 2003, Anal Chem
@@ -73,9 +71,7 @@ def smooth_offsets(
     return penalised(offsets[:, None], weights, lam, order)[:, 0]
 
 
-def curve_near(
-    points: FloatArray, sds: FloatArray, *, step: float, curvature_sd: float
-) -> FloatArray:
+def curve_near(points: FloatArray, sds: FloatArray, *, step: float, curvature_sd: float) -> FloatArray:
     """Smooth curve that passes near scattered ordered points, as near as their scatter asks.
 
     Penalised least squares with the points weighted by their scatter and bending by what is usual, so that

@@ -1,4 +1,4 @@
-"""Is metal bright or dark in this image? Asked of the clicks on metal, because a picture without header may be inverted."""
+"""Is metal bright or dark here? Asked of clicks on metal: a picture without a header may be inverted."""
 
 from __future__ import annotations
 
@@ -17,9 +17,7 @@ Image = npt.NDArray[np.float32]
 _PLAIN = 1.7
 
 
-def metal_is_bright(
-    image: Image, clicks: Mapping[str, FloatArray], *, mm_per_px: float
-) -> bool | None:
+def metal_is_bright(image: Image, clicks: Mapping[str, FloatArray], *, mm_per_px: float) -> bool | None:
     """Whether the clicked file, or else the clicked ball, is brighter than what surrounds it.
 
     Parameters
@@ -57,7 +55,11 @@ def _file_is_bright(image: Image, points: FloatArray, mm_per_px: float) -> bool 
     strength = {}
     for bright in (True, False):
         contrast = line_contrast(
-            band, widths, widest_px=np.full(len(guide), np.inf), bright=bright, smooth_along_px=0.3 / mm_per_px
+            band,
+            widths,
+            widest_px=np.full(len(guide), np.inf),
+            bright=bright,
+            smooth_along_px=0.3 / mm_per_px,
         )
         strength[bright] = float(np.percentile(contrast[:, near].max(axis=1), 60)) + 1e-6
     ratio = strength[True] / strength[False]

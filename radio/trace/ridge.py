@@ -82,7 +82,7 @@ def straighten(
     guide = resample(guide_px, along_px)
     normal = normals(guide)
     count = int(np.ceil(half_width_px / across_px))
-    offsets = np.arange(-count, count + 1) * across_px
+    offsets = np.arange(-count, count + 1, dtype=np.float64) * across_px
     points = guide[:, None, :] + offsets[None, :, None] * normal[:, None, :]
     return Band(guide, normal, offsets, sample(image, points))
 
@@ -116,7 +116,9 @@ def line_contrast(
     import cv2
 
     values = band.values if bright else -band.values
-    smooth = cv2.GaussianBlur(values, (1, 0), sigmaX=0.01, sigmaY=max(smooth_along_px / band.along_step_px, 0.3))
+    smooth = cv2.GaussianBlur(
+        values, (1, 0), sigmaX=0.01, sigmaY=max(smooth_along_px / band.along_step_px, 0.3)
+    )
     best = np.zeros_like(smooth)
     for width_px in widths_px:
         allowed = (width_px <= widest_px) | (width_px == widths_px.min())
@@ -133,4 +135,4 @@ def line_contrast(
         margin[~np.isfinite(margin)] = 0.0
         margin[~allowed] = 0.0
         np.maximum(best, margin * np.float32(np.sqrt(size * band.across_step_px)), out=best)
-    return best
+    return np.asarray(best)

@@ -80,7 +80,10 @@ def root_end(
     crossing = t[:, None, None] - _cap_depth(shift[None, :, None], radius[None, None, :])
     if "apex" in click_mm:
         along, aside = click_mm["apex"][0] - origin_mm, click_mm["apex"][1]
-        log_p = log_p - 0.5 * ((t[:, None, None] - along) ** 2 + (shift[None, :, None] - aside) ** 2) / CLICK_SD_MM**2
+        log_p = (
+            log_p
+            - 0.5 * ((t[:, None, None] - along) ** 2 + (shift[None, :, None] - aside) ** 2) / CLICK_SD_MM**2
+        )
     else:
         log_p = log_p - 0.5 * (shift[None, :, None] / 0.3) ** 2
     if "end" in click_mm:
@@ -98,7 +101,9 @@ def root_end(
 
     everywhere = np.broadcast_to(t[:, None, None], density.shape)
     aside_mm, aside_sd_mm = moments(np.broadcast_to(shift[None, :, None], density.shape))
-    return RootEnd(along_line(everywhere), aside_mm / mm_per_px, aside_sd_mm / mm_per_px, along_line(crossing))
+    return RootEnd(
+        along_line(everywhere), aside_mm / mm_per_px, aside_sd_mm / mm_per_px, along_line(crossing)
+    )
 
 
 def _cap_depth(shift: FloatArray, radius: FloatArray) -> FloatArray:

@@ -20,7 +20,8 @@ _BENDS_MM = np.linspace(-0.21, 0.21, 7)
 _BEND_SD_MM = 0.08
 # The tip of a file is a cone about this many diameters long (a tip angle of about 75 degrees; from memory).
 _CONE_DIAMETERS = 0.65
-RF = 0.2
+# How much the filter for the file is kept from sharpening itself against texture.
+_FILTER_RIDGE = 0.2
 
 
 def file_tip(
@@ -125,7 +126,7 @@ def _matched_response(
     """
     dx = max(0.5 * mm_per_px, 0.025)
     half, reach, apart = round(0.5 / dx), round(1.35 / dx), round(0.55 / dx)
-    offsets_mm = np.arange(-reach, reach + 1) * dx
+    offsets_mm = np.arange(-reach, reach + 1, dtype=np.float64) * dx
     values = strip(image, line_px, s_mm / mm_per_px, offsets_mm / mm_per_px)
     windows = np.lib.stride_tricks.sliding_window_view(values, 2 * half + 1, axis=1)
     middle = reach - half
@@ -136,7 +137,7 @@ def _matched_response(
     profile = profile - profile.mean()
     covariance = beside.T @ beside / len(beside)
     # a strong file needs no sharp filter, and a sharp one does not forgive an axis a little aside
-    ridge = 0.02 * np.trace(covariance) / len(covariance) + RF * float((profile**2).mean()) + 1e-9
+    ridge = 0.02 * np.trace(covariance) / len(covariance) + _FILTER_RIDGE * float((profile**2).mean()) + 1e-9
     weight = np.linalg.solve(covariance + ridge * np.eye(len(covariance)), profile)
     weight -= weight.mean()
     weight /= weight @ profile

@@ -152,7 +152,7 @@ def _best_path(
     reach_mm: float,
     across_mm: float,
 ) -> tuple[FloatArray, Band]:
-    """Lateral offsets, pixels, of the best path within `reach_mm` of the guide, and the band they refer to."""
+    """Lateral offsets, pixels, of the best path within `reach_mm` of the guide, and the band they are of."""
     across_px = max(across_mm / mm_per_px, 0.5)
     band = straighten(
         image,

@@ -42,9 +42,7 @@ class Workspace:
         return np.stack([row, p[..., 1] + self.left], axis=-1)
 
 
-def make_workspace(
-    grey: Image, points_px: FloatArray, *, margin_px: float, aspect: float = 1.0
-) -> Workspace:
+def make_workspace(grey: Image, points_px: FloatArray, *, margin_px: float, aspect: float = 1.0) -> Workspace:
     """Crop the region the points span, with a margin, and make its pixels square.
 
     Parameters

@@ -20,9 +20,11 @@ class FactsPart(Section):
         self.canals = QComboBox()
         self.canals.setToolTip("Canal that is worked on")
         self.canals.activated.connect(controller.choose_canal)
-        self.add_button = QPushButton("Add canal")
+        self.add_button = QPushButton("Add")
+        self.add_button.setToolTip("Add a canal to this image")
         self.add_button.clicked.connect(lambda *_: controller.add_canal())
-        self.remove_button = QPushButton("Remove canal")
+        self.remove_button = QPushButton("Remove")
+        self.remove_button.setToolTip("Remove this canal and its points; can be undone")
         self.remove_button.clicked.connect(lambda *_: controller.remove_canal())
         row = QHBoxLayout()
         for widget, stretch in ((self.canals, 2), (self.add_button, 1), (self.remove_button, 1)):
@@ -55,6 +57,8 @@ class FactsPart(Section):
 
     def _choice(self, name: str, choices: Sequence[tuple[str, str]]) -> QComboBox:
         box = QComboBox()
+        box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+        box.setMinimumContentsLength(8)
         box.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         for text, value in choices:
             box.addItem(text, value)

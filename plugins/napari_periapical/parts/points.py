@@ -76,7 +76,7 @@ class PointsPart(Section):
         if fix is None or not self.controller.up_to_date:
             state = "placed" if count == 1 else f"{count} placed"
         elif fix.refined:
-            state = f"found {fix.moved_px:.1f} px from the click"
+            state = f"found, {fix.moved_px:.1f} px away"
         else:
             state = "kept as clicked"
         return f"✓ {GUIDE[name].label}: {state}"

@@ -1,0 +1,143 @@
+"""Saving and reopening with the real tracer: what comes back is what was there, to the last digit."""
+
+from __future__ import annotations
+
+import csv
+import json
+
+import numpy as np
+import pytest
+
+from napari_periapical import keeping
+from napari_periapical.controller import Controller
+from radio.errors import ImageError, TableError
+from radio.measure.case import CaseFacts
+from radio.record.tracing import load_tracings
+from tests.plugin.drawn import ESSENTIAL, case, click
+from tests.plugin.made import plain_radiograph, straight_length
+
+
+@pytest.fixture
+def controller(case_radiograph):
+    one = Controller()
+    one.open(case_radiograph, [case().facts])
+    for name in ESSENTIAL:
+        one.place(click(name))
+    return one
+
+
+def numbers(controller):
+    return {name: (one.value, one.sd) for name, one in controller.shown.result.measurements.items()}
+
+
+def test_what_is_reopened_is_exactly_what_was_saved(controller, case_radiograph, tmp_path):
+    controller.state_fact("electronic_mm", "20,75")
+    controller.state_fact("electronic_mark", "zero")
+    path = tmp_path / "case_tracing.json"
+    assert "revision 1" in keeping.keep_tracing(controller, path, reader="R1")
+    other = Controller()
+    other.open(case_radiograph)
+    told = keeping.reopen(other, path)
+    assert "differ" not in told
+    assert other.canal.facts == controller.canal.facts
+    assert other.canal.clicks == controller.canal.clicks
+    assert numbers(other) == numbers(controller)
+    assert numbers(other)["working_length_mm"][1] > 0
+    assert load_tracings(path)[0].reader == "R1"
+    other.undo()
+    assert other.canal.clicks == ()
+
+
+def test_saving_again_adds_a_revision_and_leaves_the_first_as_it_was(controller, tmp_path):
+    path = tmp_path / "case_tracing.json"
+    keeping.keep_tracing(controller, path)
+    first = json.loads(path.read_text())["tracings"][0]
+    assert "already" in keeping.keep_tracing(controller, path)
+    controller.begin_move("apex", 0)
+    row, col = click("apex")
+    controller.move_to((row + 3.25, col))
+    controller.end_move()
+    assert "changed since revision 1" in keeping.saved_state(controller.session)
+    assert "revision 2" in keeping.keep_tracing(controller, path)
+    assert "saved as revision 2" in keeping.saved_state(controller.session)
+    kept = json.loads(path.read_text())["tracings"]
+    assert kept[0] == first
+    assert (kept[1]["revision"], kept[1]["supersedes"]) == (2, first["uuid"])
+    assert kept[1]["clicks"]["apex"] == [[row + 3.25, col]]
+
+
+def test_two_sessions_saving_to_one_document_lose_nothing(controller, case_radiograph, tmp_path):
+    path = tmp_path / "case_tracing.json"
+    keeping.keep_tracing(controller, path)
+    other = Controller()
+    other.open(case_radiograph, [case().facts])
+    for name in ESSENTIAL:
+        row, col = click(name)
+        other.place((row + 1.5, col))
+    assert "revision 2" in keeping.keep_tracing(other, path)
+    assert [t.revision for t in load_tracings(path)] == [1, 2]
+
+
+def test_the_table_has_a_row_for_each_canal(controller, tmp_path):
+    path = tmp_path / "results.csv"
+    keeping.keep_table(controller, path)
+    with path.open(newline="") as stream:
+        (row,) = csv.DictReader(stream)
+    assert row["image"] == "case.dcm"
+    assert float(row["working_length_mm"]) == pytest.approx(numbers(controller)["working_length_mm"][0])
+    assert float(row["schneider_sd_deg"]) > 0
+
+
+def test_a_tracing_of_another_image_is_refused_by_name(controller, tmp_path):
+    path = tmp_path / "case_tracing.json"
+    keeping.keep_tracing(controller, path)
+    other = Controller()
+    with pytest.raises(ImageError, match="Open the radiograph first"):
+        keeping.reopen(other, path)
+    other.open(plain_radiograph())
+    with pytest.raises(TableError, match=r"case\.dcm"):
+        keeping.reopen(other, path)
+    assert other.undoable == ""
+
+
+def test_the_image_beside_a_tracing_is_found(controller, case_path, tmp_path):
+    path = tmp_path / "case_tracing.json"
+    keeping.keep_tracing(controller, path)
+    assert keeping.image_beside(path) is None
+    (tmp_path / "case.dcm").write_bytes(case_path.read_bytes())
+    assert keeping.image_beside(path) == tmp_path / "case.dcm"
+
+
+def test_numbers_that_come_out_otherwise_now_are_told(controller, case_radiograph, tmp_path):
+    path = tmp_path / "case_tracing.json"
+    keeping.keep_tracing(controller, path)
+    document = json.loads(path.read_text())
+    document["tracings"][0]["measurements"]["gap_mm"]["value"] += 0.5
+    path.write_text(json.dumps(document))
+    other = Controller()
+    other.open(case_radiograph)
+    assert "gap_mm was" in keeping.reopen(other, path)
+
+
+def test_nothing_is_saved_when_a_canal_cannot_be_measured(tmp_path):
+    controller = Controller(measure=straight_length)
+    with pytest.raises(ImageError, match="no radiograph open"):
+        keeping.keep_table(controller, tmp_path / "results.csv")
+    controller.open(plain_radiograph(), [CaseFacts(scale_from="none")])
+    with pytest.raises(TableError, match="No landmark is placed yet"):
+        keeping.keep_table(controller, tmp_path / "results.csv")
+    controller.place((10.0, 10.0))
+    with pytest.raises(TableError, match="orifice and apex"):
+        keeping.keep_tracing(controller, tmp_path / "tracing.json")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_clicks_are_stored_without_rounding(case_radiograph, tmp_path):
+    controller = Controller()
+    controller.open(case_radiograph, [case().facts])
+    for name in ESSENTIAL:
+        row, col = click(name)
+        controller.place((row + 1 / 3, np.nextafter(col, 1e9)))
+    keeping.keep_tracing(controller, tmp_path / "t.json")
+    (saved,) = load_tracings(tmp_path / "t.json")
+    assert tuple(saved.clicks.items()) == controller.canal.clicks
