@@ -71,7 +71,7 @@ def assemble(radiograph: Radiograph, traced: TracedCase, facts: CaseFacts) -> As
     construction = _schneider(out, traced, scale)
     if facts.electronic_mm is not None:
         _electronic(out, facts, remarks)
-    _confidence(traced, remarks)
+    _confidence(traced, scale, remarks)
     return Assembly(scale, _magnification(radiograph, scale), out, construction, tuple(remarks))
 
 
@@ -189,22 +189,26 @@ def _lengths(
     if traced.gap_px is None or traced.gap_sd_px is None:
         return
     gap = out["gap_mm"] = gap_mm(traced.gap_px, traced.gap_sd_px, scale)
-    if facts.file_start_at == "stop" and facts.file_length_mm is not None:
-        out["working_length_mm"] = working_length_mm(
-            gap, facts.file_length_mm, file_length_sd_mm("stop"), f"set length {facts.file_length_mm:g} mm"
-        )
-    elif "reference" in traced.landmarks and traced.file_line is not None:
-        out["working_length_mm"] = _length_from_reference(gap, traced, scale)
-    else:
-        remarks.append(
-            Remark(
-                "note",
-                "No working length: it needs the file length set to a stop, or the reference marked.",
-            )
-        )
+    if facts.file_length_mm is not None:
+        how = f"file length {facts.file_length_mm:g} mm from the {facts.file_start_at}"
+        sd = file_length_sd_mm(facts.file_start_at)
+        out["working_length_mm"] = working_length_mm(gap, facts.file_length_mm, sd, how)
+        if facts.file_start_at == "handle":
+            remarks.append(Remark("warn", _FROM_HANDLE))
+    if "reference" in traced.landmarks and traced.file_line is not None:
+        out["reference_length_mm"] = _length_from_reference(gap, traced, scale)
+    if "working_length_mm" not in out:
+        remarks.append(Remark("note", "No working length: it needs the length of the file in the image."))
+
+
+_FROM_HANDLE = (
+    "The working length is counted from the handle, where the stated file length begins. In the mouth it is "
+    "counted from the coronal reference: set a stop, or mark the reference and read the length from there."
+)
 
 
 def _length_from_reference(gap: Measurement, traced: TracedCase, scale: Scale) -> Measurement:
+    """Length along file and canal from the coronal reference to the apex, wholly by the scale."""
     assert traced.file_line is not None
     points = _square(traced.file_line.points_px, traced.aspect)
     reference = traced.landmarks["reference"]
@@ -212,9 +216,15 @@ def _length_from_reference(gap: Measurement, traced: TracedCase, scale: Scale) -
     tip = traced.landmarks["file_tip"]
     length = (arc_length(points) - s) * scale.col_mm_per_px
     ends = float(np.hypot(reference.sd_along_px, tip.sd_along_px)) * scale.col_mm_per_px
-    sd = float(np.hypot(ends, length * scale.relative_sd))
-    return working_length_mm(
-        gap, length, sd, f"file length from reference to tip {length:.2f} mm by the scale"
+    sd = float(np.linalg.norm([ends, length * scale.relative_sd, gap.sd or 0.0]))
+    return Measurement(
+        "reference_length_mm",
+        length + gap.value,
+        "mm",
+        sd,
+        "along file and canal, from the foot of the reference on the file to the radiographic apex",
+        f"all of it by the scale from {scale.source}; gap {gap.value:+.2f} mm",
+        ("A scale error acts on the whole length here, unlike in the working length.",),
     )
 
 
@@ -287,7 +297,7 @@ def _electronic(out: dict[str, Measurement], facts: CaseFacts, remarks: list[Rem
         )
 
 
-def _confidence(traced: TracedCase, remarks: list[Remark]) -> None:
+def _confidence(traced: TracedCase, scale: Scale | None, remarks: list[Remark]) -> None:
     for line in (traced.file_line, traced.canal_line):
         if line is None or line.confident.all():
             continue
@@ -295,12 +305,12 @@ def _confidence(traced: TracedCase, remarks: list[Remark]) -> None:
         share = float(doubtful.mean())
         if share > 0.08:
             length = share * arc_length(_square(line.points_px, traced.aspect))
-            mm = length * traced.approximate_mm_per_px
+            extent = f"{length:.0f} px" if scale is None else f"{length * scale.col_mm_per_px:.1f} mm"
             first, last = np.flatnonzero(doubtful)[[0, -1]] / max(len(doubtful) - 1, 1)
             remarks.append(
                 Remark(
                     "warn",
-                    f"The image supports the {line.kind} poorly over about {mm:.1f} mm (between {first:.0%} "
+                    f"The image supports the {line.kind} poorly over about {extent} (between {first:.0%} "
                     f"and {last:.0%} of its length from the coronal end): bridged there, check it by eye.",
                 )
             )

@@ -37,11 +37,15 @@ class Measurement:
 
     @property
     def interval95(self) -> tuple[float, float] | None:
-        """Value minus and plus 1.96 standard uncertainties, or None without one."""
+        """Value minus and plus 1.96 standard uncertainties, or None without one.
+
+        An angle between directions is not below 0, so its interval ends there.
+        """
         if self.sd is None:
             return None
         half = 1.96 * self.sd
-        return self.value - half, self.value + half
+        low = self.value - half
+        return (max(low, 0.0) if self.unit == "deg" else low), self.value + half
 
     def __str__(self) -> str:
         decimals = {"mm": 2, "px": 1, "deg": 1, "mm/px": 5}.get(self.unit, 3)

@@ -18,6 +18,7 @@ MEASURE_NAMES: Mapping[str, str] = {
     "file_length_px": "File, start to tip",
     "gap_mm": "Gap, file tip to radiographic apex",
     "working_length_mm": "Working length",
+    "reference_length_mm": "Length from reference to radiographic apex",
     "electronic_difference_mm": "Difference to the electronic reading",
     "canal_length_px": "Canal length",
     "canal_length_mm": "Canal length",
