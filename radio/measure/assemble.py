@@ -18,6 +18,7 @@ from radio.measure.curvature import (
     DEFAULT_TOLERANCE_PX,
     perturbed_traces,
     schneider_deg,
+    schneider_sd_deg,
 )
 from radio.measure.electronic import electronic_difference
 from radio.measure.length import canal_length_mm, gap_mm, working_length_mm
@@ -251,8 +252,7 @@ def _schneider(
         end_sd=(traced.landmarks["orifice"].sd_along_px, end.sd_along_px),
         count=_DRAWS,
     )
-    angles = np.array([schneider_deg(p, tolerance_px)[0] for p in draws])
-    sd = float(np.sqrt(np.mean((angles - angle) ** 2)))
+    sd = schneider_sd_deg(angle, draws, tolerance_px)
     notes = () if departure.leaves else ("The canal never leaves its axis by more than the tolerance.",)
     out["schneider_deg"] = Measurement(
         "schneider_deg",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -68,7 +69,11 @@ def find_departure(points: FloatArray, tolerance: float) -> Departure:
     Least-squares form of the construction of Schneider 1971 (Oral Surg Oral Med Oral Pathol 32:271);
     the tolerance makes "begins to leave the axis" a stated quantity.
     """
-    pts = resample(points, float(cumulative_length(points)[-1]) / (_SAMPLES - 1))
+    return _leave(resample(points, float(cumulative_length(points)[-1]) / (_SAMPLES - 1)), tolerance)
+
+
+def _leave(pts: FloatArray, tolerance: float) -> Departure:
+    """Departure of an evenly sampled trace."""
     origin, direction = _coronal_axis(pts, tolerance)
     rel = pts - origin
     distance = np.abs(direction[0] * rel[:, 1] - direction[1] * rel[:, 0])
@@ -117,9 +122,29 @@ def schneider_deg(points: FloatArray, tolerance: float) -> tuple[float, Departur
         Departure tolerance, same unit.
     """
     departure = find_departure(points, tolerance)
+    return _angle(departure, points[-1]), departure
+
+
+def schneider_sd_deg(angle_deg: float, traces: Sequence[FloatArray], tolerance: float) -> float:
+    """Standard uncertainty of a Schneider angle: its spread over traces as they might have come out.
+
+    Parameters
+    ----------
+    angle_deg : float
+        The angle of the trace itself.
+    traces : sequence of ndarray, shape (N, 2)
+        Evenly sampled, from :func:`perturbed_traces`.
+    tolerance : float
+        Departure tolerance, unit of the traces.
+    """
+    angles = np.array([_angle(_leave(trace, tolerance), trace[-1]) for trace in traces])
+    return float(np.sqrt(np.mean((angles - angle_deg) ** 2)))
+
+
+def _angle(departure: Departure, end: FloatArray) -> float:
     if not departure.leaves:
-        return 0.0, departure
-    return angle_between_deg(departure.direction, points[-1] - departure.point), departure
+        return 0.0
+    return angle_between_deg(departure.direction, end - departure.point)
 
 
 def perturbed_traces(

@@ -73,7 +73,7 @@ def root_end(
     s_mm, x_mm = np.arange(-2.6, 1.2, step_mm), np.arange(-1.9, 1.9 + step_mm / 2, step_mm)
     patch = strip(image, line_px, (origin_mm + s_mm) / mm_per_px, x_mm / mm_per_px).astype(np.float32)
     t = np.arange(-0.78, 0.78, step_mm)
-    shift = np.arange(-0.72, 0.73, 0.12)
+    shift = np.arange(-0.7, 0.71, 0.14)
     radius = np.array([0.6, 0.9, 1.4, 2.2])
     leave_out = max(0.12, 0.5 * file_shadow_mm + 0.08)
     log_p = _cap_evidence(patch, s_mm, x_mm, t, shift, radius, leave_out)
@@ -114,6 +114,7 @@ def _cap_depth(shift: FloatArray, radius: FloatArray) -> FloatArray:
 # Where dentine is looked for inside the outline, and the periodontal space on it, mm. A beam that grazes a
 # rounded root passes little dentine and much periodontal space, so brightness has fallen to its lowest, not
 # half way, where the outline is.
+_CAP_STEP_MM = 0.1
 _DENTINE_DEPTHS_MM = (0.18, 0.26, 0.34, 0.42)
 _SPACE_DEPTHS_MM = (-0.04, 0.03, 0.10)
 
@@ -129,7 +130,7 @@ def _cap_evidence(
 ) -> FloatArray:
     """Bounded log likelihood ratio, shape (T, S, R), for a cap with its top at (t, shift)."""
     step = s_mm[1] - s_mm[0]
-    x = np.arange(-1.6, 1.61, 0.08)
+    x = np.arange(-1.6, 1.61, _CAP_STEP_MM)
     noise = _fall_noise(patch, step)
     out = np.empty((len(t), len(shift), len(radius)))
     for k, r in enumerate(radius):
@@ -158,7 +159,7 @@ def _cap_evidence(
             return np.asarray(values / len(depths))
 
         fall = (mean_at(_DENTINE_DEPTHS_MM) - mean_at(_SPACE_DEPTHS_MM)) / total
-        independent = np.maximum(weight.sum(axis=1) * 0.08 / 0.2, 1.0)
+        independent = np.maximum(weight.sum(axis=1) * _CAP_STEP_MM / 0.2, 1.0)
         snr = np.maximum(fall, 0.0) / noise * np.sqrt(independent)
         out[:, :, k] = 0.5 * snr**2 / (1.0 + 0.5 * snr**2 / 8.0)
     return out
