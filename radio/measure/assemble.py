@@ -16,9 +16,10 @@ from radio.measure.case import CaseFacts, Remark, SchneiderConstruction
 from radio.measure.curvature import (
     DEFAULT_TOLERANCE_MM,
     DEFAULT_TOLERANCE_PX,
+    METHODS,
+    Departure,
+    find_departure,
     perturbed_traces,
-    schneider_deg,
-    schneider_sd_deg,
 )
 from radio.measure.electronic import electronic_difference
 from radio.measure.length import canal_length_mm, gap_mm, working_length_mm
@@ -69,7 +70,7 @@ def assemble(radiograph: Radiograph, traced: TracedCase, facts: CaseFacts) -> As
         out[canal_px.name] = canal_px
     if scale is not None:
         _lengths(out, traced, facts, scale, canal_px, remarks)
-    construction = _schneider(out, traced, scale)
+    construction = _curvature(out, traced, scale)
     if facts.electronic_mm is not None:
         _electronic(out, facts, remarks)
     _confidence(traced, scale, remarks)
@@ -229,10 +230,10 @@ def _length_from_reference(gap: Measurement, traced: TracedCase, scale: Scale) -
     )
 
 
-def _schneider(
+def _curvature(
     out: dict[str, Measurement], traced: TracedCase, scale: Scale | None
 ) -> SchneiderConstruction | None:
-    """Schneider angle of the canal, with or without a scale; adds it to `out`."""
+    """Curvature by every method, with or without a scale; adds them to `out`."""
     line = traced.canal_line
     if line is None:
         return None
@@ -243,7 +244,6 @@ def _schneider(
     else:
         tolerance_px = DEFAULT_TOLERANCE_PX
         told = f"departure tolerance {DEFAULT_TOLERANCE_PX:g} px (no scale)"
-    angle, departure = schneider_deg(points, tolerance_px)
     end = traced.landmarks.get("canal_end") or traced.landmarks["apex"]
     draws = perturbed_traces(
         points,
@@ -252,18 +252,27 @@ def _schneider(
         end_sd=(traced.landmarks["orifice"].sd_along_px, end.sd_along_px),
         count=_DRAWS,
     )
-    sd = schneider_sd_deg(angle, draws, tolerance_px)
+    departure = find_departure(points, tolerance_px)
     notes = () if departure.leaves else ("The canal never leaves its axis by more than the tolerance.",)
-    out["schneider_deg"] = Measurement(
-        "schneider_deg",
-        angle,
-        "deg",
-        max(sd, 0.2),
-        f"Schneider angle, {told}",
-        f"this view; axis from the coronal run, to the {_end_words(traced)}",
-        (*notes, "One view: a bend toward or away from the detector is not seen."),
-    )
-    back = np.array([1.0 / traced.aspect, 1.0])
+    for method in METHODS:
+        value, sd = method.with_sd(points, draws, tolerance_px)
+        out[method.column] = Measurement(
+            method.column,
+            value,
+            method.unit,
+            sd,
+            f"{method.title}, {told}",
+            f"this view; {method.basis}, to the {_end_words(traced)}",
+            (*notes, "One view: a bend toward or away from the detector is not seen."),
+        )
+    return _construction(points, departure, tolerance_px, traced.aspect)
+
+
+def _construction(
+    points: FloatArray, departure: Departure, tolerance_px: float, aspect: float
+) -> SchneiderConstruction:
+    """Lines and points of the Schneider angle, back in pixels of the image."""
+    back = np.array([1.0 / aspect, 1.0])
     return SchneiderConstruction(
         axis_start_px=_on_axis(points[0], departure.origin, departure.direction) * back,
         axis_end_px=(departure.point + departure.direction * arc_length(points) * 0.35) * back,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -125,22 +125,6 @@ def schneider_deg(points: FloatArray, tolerance: float) -> tuple[float, Departur
     return _angle(departure, points[-1]), departure
 
 
-def schneider_sd_deg(angle_deg: float, traces: Sequence[FloatArray], tolerance: float) -> float:
-    """Standard uncertainty of a Schneider angle: its spread over traces as they might have come out.
-
-    Parameters
-    ----------
-    angle_deg : float
-        The angle of the trace itself.
-    traces : sequence of ndarray, shape (N, 2)
-        Evenly sampled, from :func:`perturbed_traces`.
-    tolerance : float
-        Departure tolerance, unit of the traces.
-    """
-    angles = np.array([_angle(_leave(trace, tolerance), trace[-1]) for trace in traces])
-    return float(np.sqrt(np.mean((angles - angle_deg) ** 2)))
-
-
 def _angle(departure: Departure, end: FloatArray) -> float:
     if not departure.leaves:
         return 0.0
@@ -193,3 +177,66 @@ def perturbed_traces(
         total = float(cumulative_length(moved)[-1])
         out.append(point_at(moved, np.linspace(ends[i, 0], total + ends[i, 1], len(even))))
     return out
+
+
+def _schneider_of_even(trace: FloatArray, tolerance: float) -> float:
+    return _angle(_leave(trace, tolerance), trace[-1])
+
+
+@dataclass(frozen=True)
+class CurvatureMethod:
+    """One published way of putting a number on the bend of a canal.
+
+    Parameters
+    ----------
+    column : str
+        Name in tables, with the unit as suffix.
+    title : str
+        Name for people.
+    unit : str
+    basis : str
+        What the number rests on, in words.
+    value : callable
+        Number from an evenly sampled trace, shape (N, 2), orifice to canal end, and the departure tolerance,
+        both in pixels of a square-pixel image.
+    smallest_sd : float
+        Standard uncertainty is never stated below this, in `unit`.
+    """
+
+    column: str
+    title: str
+    unit: str
+    basis: str
+    value: Callable[[FloatArray, float], float]
+    smallest_sd: float
+
+    def with_sd(
+        self, points: FloatArray, draws: Sequence[FloatArray], tolerance: float
+    ) -> tuple[float, float]:
+        """Value of a trace and its spread over traces as they might have come out.
+
+        Parameters
+        ----------
+        points : ndarray, shape (N, 2)
+        draws : sequence of ndarray, shape (M, 2)
+            From :func:`perturbed_traces`.
+        tolerance : float
+            Departure tolerance, unit of the traces.
+        """
+        even = resample(points, float(cumulative_length(points)[-1]) / (_SAMPLES - 1))
+        value = self.value(even, tolerance)
+        spread = np.array([self.value(trace, tolerance) for trace in draws]) - value
+        return value, max(float(np.sqrt(np.mean(spread**2))), self.smallest_sd)
+
+
+# Every method that is measured; a new one is added here and appears in tables, pictures and the panel.
+METHODS: tuple[CurvatureMethod, ...] = (
+    CurvatureMethod(
+        "schneider_deg",
+        "Schneider angle",
+        "deg",
+        "axis from the coronal run",
+        _schneider_of_even,
+        0.2,
+    ),
+)

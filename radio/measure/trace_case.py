@@ -14,12 +14,13 @@ from radio.image.radiograph import Radiograph
 from radio.measure.case import CaseFacts, Clicks, Remark
 from radio.trace.along import CLICK_SD_MM, Along
 from radio.trace.circle import Ball, fit_ball
-from radio.trace.curve import arc_length, cumulative_length, point_at, project, section
+from radio.trace.curve import arc_length, cumulative_length, normals, point_at, project, section
 from radio.trace.face import start_face
+from radio.trace.lean import canal_beside_file
 from radio.trace.line import LandmarkFix, Line
 from radio.trace.polarity import metal_is_bright
 from radio.trace.root_end import root_end
-from radio.trace.tip import file_tip
+from radio.trace.tip import TYPICAL_FILE_SIZE, file_tip
 from radio.trace.tracer import join_lines, trace_line
 from radio.trace.workspace import Workspace, make_workspace
 
@@ -28,9 +29,6 @@ FloatArray = npt.NDArray[np.float64]
 # Canal orifice to apex, millimetres, when nothing else tells the scale; common practice, no source.
 _TYPICAL_CANAL_MM = 12.5
 _TYPICAL_FILE_MM = 23.0
-# A file leans on the walls of its canal: distance of its axis from the canal's, standard deviation. Seen on
-# synthetic teeth; no published figure found.
-FILE_PLAY_SD_MM = 0.08
 
 
 @dataclass(frozen=True, eq=False)
@@ -221,10 +219,6 @@ class _Tracing:
             line = self._canal_around_file(inside, via, end)
         self._finish_canal(line, end_name)
 
-    @property
-    def _play_px(self) -> float:
-        return FILE_PLAY_SD_MM / self.mm
-
     def _file_inside(self, orifice: FloatArray, end: FloatArray) -> Line | None:
         """The file line from orifice to tip when the file lies in this canal, else None."""
         if self.file is None:
@@ -241,20 +235,38 @@ class _Tracing:
         return self.file
 
     def _canal_around_file(self, file: Line, via: FloatArray, end: FloatArray) -> Line:
+        """Canal line: about the file as far as it reaches, through the dark canal beyond."""
         points = file.points_px
         total = arc_length(points)
         s_orifice, _ = project(points, self.clicks["orifice"][0])
         start = s_orifice - 0.5 / self.mm
         s_end, _ = project(points, end)
         if s_end <= total:
-            through = _part(file, start, max(total, s_end + 1.0 / self.mm), "canal")
-            return replace(through, sd_px=np.hypot(through.sd_px, self._play_px))
+            return self._middle_of_canal(file, start, s_end, max(total, s_end + 1.0 / self.mm))
         beyond = [p for p in via if project(points, p)[0] > total + 0.3 / self.mm]
         tail_clicks = np.vstack([*beyond, end])
-        head = _part(file, start, total, "canal")
+        head = self._middle_of_canal(file, start, total, total)
         joined = join_lines(self.space.image, head, tail_clicks, mm_per_px=self.mm, extend_mm=1.0)
-        in_file = cumulative_length(joined.points_px) <= arc_length(head.points_px)
-        return replace(joined, sd_px=np.where(in_file, np.hypot(joined.sd_px, self._play_px), joined.sd_px))
+        known = np.interp(
+            cumulative_length(joined.points_px), cumulative_length(head.points_px), head.sd_px, right=0.0
+        )
+        return replace(joined, sd_px=np.hypot(joined.sd_px, known))
+
+    def _middle_of_canal(self, file: Line, s0: float, s_seen: float, s1: float) -> Line:
+        """Middle of the canal about the file from `s0` to `s1`; beyond `s_seen` there is no canal to see."""
+        line = _part(file, s0, s1, "canal")
+        count = max(2, round(len(line.points_px) * (s_seen - s0) / (s1 - s0)))
+        size = self.facts.file_size
+        offset, sd = canal_beside_file(
+            self.space.image,
+            line.points_px[:count],
+            mm_per_px=self.mm,
+            tip_diameter_mm=(size if size is not None else TYPICAL_FILE_SIZE) / 100.0,
+        )
+        offset = np.concatenate([offset, np.full(len(line.points_px) - count, offset[-1])])
+        sd = np.concatenate([sd, np.full(len(line.points_px) - count, sd[-1])])
+        middle = line.points_px + offset[:, None] * normals(line.points_px)
+        return replace(line, points_px=middle, sd_px=np.hypot(line.sd_px, sd))
 
     def _finish_canal(self, line: Line, end_name: str) -> None:
         points = line.points_px

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Set
 
 from calib.scale import Scale
 from radio.measure.case import CaseFacts, CaseResult
+from radio.measure.curvature import METHODS
 from radio.measure.result import Measurement
 
 CAUTION = (
@@ -22,16 +23,7 @@ MEASURE_NAMES: Mapping[str, str] = {
     "electronic_difference_mm": "Difference to the electronic reading",
     "canal_length_px": "Canal length",
     "canal_length_mm": "Canal length",
-    "schneider_deg": "Schneider angle",
-    "weine_deg": "Weine angle",
-    "long_axis_deg": "Long-axis angle",
-    "tangent_circle_deg": "Tangent-circle angle",
-    "tangent_circle_radius_mm": "Tangent-circle radius",
-    "access_angle_deg": "Canal access angle",
-    "curve_height_mm": "Curvature height",
-    "curve_distance_mm": "Curvature distance",
-    "total_turning_deg": "Total turning",
-    "smallest_radius_mm": "Smallest radius",
+    **{method.column: method.title for method in METHODS},
 }
 
 # the numbers whose absence is explained; the others appear where they could be made
@@ -43,7 +35,7 @@ EXPECTED = (
     "electronic_difference_mm",
     "canal_length_px",
     "canal_length_mm",
-    "schneider_deg",
+    *(method.column for method in METHODS),
 )
 
 _DECIMALS = {"mm": 2, "px": 1, "deg": 1, "mm/px": 5}

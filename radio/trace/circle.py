@@ -96,13 +96,17 @@ def _rim_candidates(image: Image, centre: FloatArray, low: float, high: float) -
     radii = np.arange(0.3 * low, 1.6 * high, 0.5)
     direction, values = _rays(image, centre, radii)
     fall = -gaussian_filter1d(values, 3.0, axis=1, order=1, mode="nearest")
+    # the flank of a strong fall is no second candidate: only places steeper than both neighbours count
+    steepest = np.zeros_like(fall)
+    inner = fall[:, 1:-1]
+    steepest[:, 1:-1] = np.where((inner >= fall[:, :-2]) & (inner >= fall[:, 2:]), inner, 0.0)
     found = []
     for _ in range(2):
-        best = fall.argmax(axis=1)
-        strong = fall[np.arange(_ANGLES), best] > 0
+        best = steepest.argmax(axis=1)
+        strong = steepest[np.arange(_ANGLES), best] > 0
         found.append(centre + radii[best][strong, None] * direction[strong])
         near = np.abs(np.arange(len(radii))[None, :] - best[:, None]) < 10
-        fall = np.where(near, 0.0, fall)
+        steepest = np.where(near, 0.0, steepest)
     return np.vstack(found)
 
 

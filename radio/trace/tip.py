@@ -18,6 +18,8 @@ Image = npt.NDArray[np.float32]
 # part, growing with the square of the distance; and how far they are expected to go.
 _BENDS_MM = np.linspace(-0.21, 0.21, 7)
 _BEND_SD_MM = 0.08
+# ISO 3630-1 size taken where none is stated.
+TYPICAL_FILE_SIZE = 20
 # The tip of a file is a cone about this many diameters long (a tip angle of about 75 degrees; from memory).
 _CONE_DIAMETERS = 0.65
 # How much the filter for the file is kept from sharpening itself against texture.
@@ -54,7 +56,7 @@ def file_tip(
         On that line.
     """
     click_s, _ = project(line_px, click_px)
-    cone_mm = _CONE_DIAMETERS * (file_size or 20) / 100.0
+    cone_mm = _CONE_DIAMETERS * (file_size or TYPICAL_FILE_SIZE) / 100.0
     # beyond the tip the trace followed nothing, and its last stretch was pulled along: carry on from before
     ahead_px = 2.2 / mm_per_px
     cut = click_s - 1.0 / mm_per_px

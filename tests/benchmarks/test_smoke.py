@@ -1,0 +1,116 @@
+"""The benchmarks still run, and judge rightly; their results are no business of a test run."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from radio.image.synthetic import SyntheticCase, make_case
+from radio.measure.pipeline import measure_case
+from tests.benchmarks import accuracy, exact, judge, report, speed, timing
+from tests.benchmarks.cases import run_cases
+from tests.benchmarks.rows import ERRORS
+
+# Two small images in a row, the first with a file (short of the apex) and the second without.
+FIRST_SEED = 78
+
+
+@pytest.fixture(scope="module")
+def with_file() -> SyntheticCase:
+    return make_case(FIRST_SEED)
+
+
+def test_accuracy_runs_and_reports_every_measure_of_its_cases():
+    judged, balls = run_cases(FIRST_SEED, 2, plain_count=1, five_mm_balls=0)
+    assert [one.seed for one in judged] == [FIRST_SEED, FIRST_SEED + 1]
+    assert [one.file_size is None for one in judged] == [False, True]
+    assert not any(one.ours.failed or one.ours.missing for one in judged)
+    assert judged[0].plain is not None
+    assert not judged[0].plain.failed
+    assert judged[1].plain is None
+    told = report.full_report(judged, balls, worst=True)
+    for row in ERRORS:
+        assert row.label in told
+    record = json.loads(json.dumps(report.as_record(judged, balls)))
+    assert record["summary"]["seconds"]["n"] == 2
+    assert record["summary"]["gap_mm"]["median"] == pytest.approx(abs(judged[0].ours.error["gap_mm"]))
+
+
+def test_speed_runs_and_reports(with_file):
+    timed = timing.compare("one", with_file, 1)
+    assert timed.with_file
+    assert timed.ratio == pytest.approx(timed.plain_s / timed.ours_s)
+    assert "aim: 20 times faster" in timing.compare_report([timed])
+    seconds = timing.seconds_each([(with_file.grey, with_file)])
+    assert seconds[0][0] is True
+    assert 0 < seconds[0][1] < 60
+    assert "aim: median 0.05 s" in timing.seconds_report(seconds)
+
+
+def test_options_out_of_range_are_refused(capsys):
+    for module, arguments in (
+        (accuracy, ["--cases", "0"]),
+        (accuracy, ["--cases", "5", "--plain", "6"]),
+        (speed, ["--repeats", "0"]),
+    ):
+        with pytest.raises(SystemExit):
+            module.parse(arguments)
+        assert "must" in capsys.readouterr().err
+
+
+def test_a_shifted_measurement_is_judged_by_its_shift(with_file):
+    """Errors of known size, put into a result, come out as such."""
+    truth = with_file.truth
+    result = measure_case(with_file.grey, with_file.clicks, with_file.facts)
+    tip = result.landmarks["file_tip"]
+    aside_px = 3.0
+    off = replace(tip, row=float(truth.file_tip_px[0]), col=float(truth.file_tip_px[1]) + aside_px)
+    gap = replace(result.measurements["gap_mm"], value=truth.gap_mm - 0.5, sd=0.25)
+    found = judge.judge(
+        replace(
+            result,
+            landmarks={**result.landmarks, "file_tip": off},
+            measurements={**result.measurements, "gap_mm": gap},
+            canal_line=replace(result.canal_line, points_px=truth.canal_axis_px),
+        ),
+        with_file,
+    )
+    assert found.error["tip_mm"] == pytest.approx(aside_px * truth.mm_per_px)
+    parts = math.hypot(found.error["tip_along_mm"], found.error["tip_aside_mm"])
+    assert parts == pytest.approx(found.error["tip_mm"], rel=0.02)
+    assert found.error["gap_mm"] == pytest.approx(-0.5)
+    assert found.in_sd["gap_mm"] == pytest.approx(-2.0)
+    assert found.error["line_file_mm"] == pytest.approx(0.0, abs=1e-6)
+
+
+def test_an_absent_measure_is_missing_and_never_zero(with_file):
+    result = measure_case(with_file.grey, with_file.clicks, with_file.facts)
+    found = judge.judge(replace(result, measurements={}, canal_line=None), with_file)
+    assert set(found.missing) == {
+        "gap_mm",
+        "working_length_mm",
+        "canal_length_file_mm",
+        "line_file_mm",
+        "schneider_file_deg",
+    }
+    assert not set(found.missing) & set(found.error)
+
+
+def test_distance_of_a_parallel_line_is_its_offset_and_ends_do_not_count():
+    true = np.column_stack([np.linspace(0, 400, 801), np.zeros(801)])
+    beside = np.column_stack([np.linspace(-10, 410, 300), np.full(300, 4.0)])
+    assert exact.mean_distance_mm(beside, true, 0.05) == pytest.approx(0.2, abs=1e-6)
+
+
+def test_the_way_along_the_file_joins_file_and_canal(with_file):
+    truth = with_file.truth
+    line = exact.canal_along_file(truth)
+    # the file ends short of the canal here, so the line runs on in the canal to its end
+    assert np.hypot(*(line[-1] - truth.canal_end_px)) * truth.mm_per_px < 0.05
+    assert np.hypot(*(line - truth.file_tip_px).T).min() * truth.mm_per_px < 0.03
+    steps_mm = np.hypot(*np.diff(line, axis=0).T) * truth.mm_per_px
+    assert steps_mm.max() < 0.1
