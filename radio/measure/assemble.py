@@ -12,15 +12,8 @@ from calib.dicom_spacing import detector_pitch_mm, scale_from_dicom
 from calib.known_length import file_length_sd_mm, scale_from_ball, scale_from_file, scale_given
 from calib.scale import CalibrationError, Scale
 from radio.image.radiograph import Radiograph
+from radio.measure.bend import end_words, measure_bend, square
 from radio.measure.case import CaseFacts, Remark, SchneiderConstruction
-from radio.measure.curvature import (
-    DEFAULT_TOLERANCE_MM,
-    DEFAULT_TOLERANCE_PX,
-    METHODS,
-    Departure,
-    find_departure,
-    perturbed_traces,
-)
 from radio.measure.electronic import electronic_difference
 from radio.measure.length import canal_length_mm, gap_mm, working_length_mm
 from radio.measure.result import Measurement
@@ -28,10 +21,6 @@ from radio.measure.trace_case import TracedCase
 from radio.trace.curve import arc_length, project
 
 FloatArray = npt.NDArray[np.float64]
-
-_DRAWS = 20
-# Sideways errors of a trace go together over about this length.
-_CORRELATION_MM = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,22 +59,17 @@ def assemble(radiograph: Radiograph, traced: TracedCase, facts: CaseFacts) -> As
         out[canal_px.name] = canal_px
     if scale is not None:
         _lengths(out, traced, facts, scale, canal_px, remarks)
-    construction = _curvature(out, traced, scale)
+    construction = measure_bend(out, traced, scale)
     if facts.electronic_mm is not None:
         _electronic(out, facts, remarks)
     _confidence(traced, scale, remarks)
     return Assembly(scale, _magnification(radiograph, scale), out, construction, tuple(remarks))
 
 
-def _square(points_px: FloatArray, aspect: float) -> FloatArray:
-    """Points with rows in units of a column, so that lengths and angles are true."""
-    return np.asarray(points_px * np.array([aspect, 1.0]))
-
-
 def _file_length(traced: TracedCase) -> Measurement | None:
     if traced.file_line is None or "file_start" not in traced.landmarks:
         return None
-    length = arc_length(_square(traced.file_line.points_px, traced.aspect))
+    length = arc_length(square(traced.file_line.points_px, traced.aspect))
     start, tip = traced.landmarks["file_start"], traced.landmarks["file_tip"]
     sd = float(np.hypot(start.sd_along_px, tip.sd_along_px))
     return Measurement(
@@ -160,7 +144,7 @@ def _magnification(radiograph: Radiograph, scale: Scale | None) -> float | None:
 def _canal_length_px(traced: TracedCase) -> Measurement | None:
     if traced.canal_line is None:
         return None
-    length = arc_length(_square(traced.canal_line.points_px, traced.aspect))
+    length = arc_length(square(traced.canal_line.points_px, traced.aspect))
     end = traced.landmarks.get("canal_end") or traced.landmarks["apex"]
     orifice = traced.landmarks["orifice"]
     return Measurement(
@@ -168,13 +152,9 @@ def _canal_length_px(traced: TracedCase) -> Measurement | None:
         length,
         "px",
         float(np.hypot(orifice.sd_along_px, end.sd_along_px)),
-        f"arc length of the traced canal, orifice to {_end_words(traced)}",
+        f"arc length of the traced canal, orifice to {end_words(traced)}",
         f"orifice: {orifice.how}; end: {end.how}",
     )
-
-
-def _end_words(traced: TracedCase) -> str:
-    return "canal end" if "canal_end" in traced.landmarks else "radiographic apex"
 
 
 def _lengths(
@@ -186,7 +166,7 @@ def _lengths(
     remarks: list[Remark],
 ) -> None:
     if canal_px is not None:
-        ends = f"orifice to {_end_words(traced)}"
+        ends = f"orifice to {end_words(traced)}"
         out["canal_length_mm"] = canal_length_mm(canal_px.value, canal_px.sd or 0.0, scale, ends)
     if traced.gap_px is None or traced.gap_sd_px is None:
         return
@@ -212,9 +192,9 @@ _FROM_HANDLE = (
 def _length_from_reference(gap: Measurement, traced: TracedCase, scale: Scale) -> Measurement:
     """Length along file and canal from the coronal reference to the apex, wholly by the scale."""
     assert traced.file_line is not None
-    points = _square(traced.file_line.points_px, traced.aspect)
+    points = square(traced.file_line.points_px, traced.aspect)
     reference = traced.landmarks["reference"]
-    s, _ = project(points, _square(reference.point_px, traced.aspect))
+    s, _ = project(points, square(reference.point_px, traced.aspect))
     tip = traced.landmarks["file_tip"]
     length = (arc_length(points) - s) * scale.col_mm_per_px
     ends = float(np.hypot(reference.sd_along_px, tip.sd_along_px)) * scale.col_mm_per_px
@@ -228,63 +208,6 @@ def _length_from_reference(gap: Measurement, traced: TracedCase, scale: Scale) -
         f"all of it by the scale from {scale.source}; gap {gap.value:+.2f} mm",
         ("A scale error acts on the whole length here, unlike in the working length.",),
     )
-
-
-def _curvature(
-    out: dict[str, Measurement], traced: TracedCase, scale: Scale | None
-) -> SchneiderConstruction | None:
-    """Curvature by every method, with or without a scale; adds them to `out`."""
-    line = traced.canal_line
-    if line is None:
-        return None
-    points = _square(line.points_px, traced.aspect)
-    if scale is not None:
-        tolerance_px = DEFAULT_TOLERANCE_MM / scale.col_mm_per_px
-        told = f"departure tolerance {DEFAULT_TOLERANCE_MM:.2f} mm"
-    else:
-        tolerance_px = DEFAULT_TOLERANCE_PX
-        told = f"departure tolerance {DEFAULT_TOLERANCE_PX:g} px (no scale)"
-    end = traced.landmarks.get("canal_end") or traced.landmarks["apex"]
-    draws = perturbed_traces(
-        points,
-        line.sd_px,
-        correlation=_CORRELATION_MM / traced.approximate_mm_per_px,
-        end_sd=(traced.landmarks["orifice"].sd_along_px, end.sd_along_px),
-        count=_DRAWS,
-    )
-    departure = find_departure(points, tolerance_px)
-    notes = () if departure.leaves else ("The canal never leaves its axis by more than the tolerance.",)
-    for method in METHODS:
-        value, sd = method.with_sd(points, draws, tolerance_px)
-        out[method.column] = Measurement(
-            method.column,
-            value,
-            method.unit,
-            sd,
-            f"{method.title}, {told}",
-            f"this view; {method.basis}, to the {_end_words(traced)}",
-            (*notes, "One view: a bend toward or away from the detector is not seen."),
-        )
-    return _construction(points, departure, tolerance_px, traced.aspect)
-
-
-def _construction(
-    points: FloatArray, departure: Departure, tolerance_px: float, aspect: float
-) -> SchneiderConstruction:
-    """Lines and points of the Schneider angle, back in pixels of the image."""
-    back = np.array([1.0 / aspect, 1.0])
-    return SchneiderConstruction(
-        axis_start_px=_on_axis(points[0], departure.origin, departure.direction) * back,
-        axis_end_px=(departure.point + departure.direction * arc_length(points) * 0.35) * back,
-        departure_px=departure.point * back,
-        canal_end_px=points[-1] * back,
-        departure_index=int(np.argmin(np.hypot(*(points - departure.point).T))),
-        tolerance_px=tolerance_px,
-    )
-
-
-def _on_axis(point: FloatArray, origin: FloatArray, direction: FloatArray) -> FloatArray:
-    return np.asarray(origin + ((point - origin) @ direction) * direction)
 
 
 def _electronic(out: dict[str, Measurement], facts: CaseFacts, remarks: list[Remark]) -> None:
@@ -313,7 +236,7 @@ def _confidence(traced: TracedCase, scale: Scale | None, remarks: list[Remark]) 
         doubtful = ~line.confident
         share = float(doubtful.mean())
         if share > 0.08:
-            length = share * arc_length(_square(line.points_px, traced.aspect))
+            length = share * arc_length(square(line.points_px, traced.aspect))
             extent = f"{length:.0f} px" if scale is None else f"{length * scale.col_mm_per_px:.1f} mm"
             first, last = np.flatnonzero(doubtful)[[0, -1]] / max(len(doubtful) - 1, 1)
             remarks.append(

@@ -8,9 +8,10 @@ import numpy as np
 
 from radio.errors import TraceError
 from radio.image.radiograph import Radiograph
+from radio.measure.approximate import approximate_mm_per_px
 from radio.measure.assemble import Assembly, assemble
 from radio.measure.case import LANDMARKS, REPEATED_LANDMARKS, CaseFacts, CaseResult, Clicks, Remark
-from radio.measure.trace_case import approximate_mm_per_px, trace_case
+from radio.measure.trace_case import trace_case
 
 
 def measure_case(radiograph: Radiograph, clicks: Clicks, facts: CaseFacts) -> CaseResult:

@@ -8,13 +8,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from calib.dicom_spacing import SpacingFacts, detector_pitch_mm
 from radio.errors import TraceError
 from radio.image.radiograph import Radiograph
 from radio.measure.case import CaseFacts, Clicks, Remark
 from radio.trace.along import CLICK_SD_MM, Along
 from radio.trace.circle import Ball, fit_ball
-from radio.trace.curve import arc_length, cumulative_length, normals, point_at, project, section
+from radio.trace.curve import arc_length, cumulative_length, normals, point_at, project
 from radio.trace.face import start_face
 from radio.trace.lean import canal_beside_file
 from radio.trace.line import LandmarkFix, Line
@@ -25,10 +24,6 @@ from radio.trace.tracer import join_lines, trace_line
 from radio.trace.workspace import Workspace, make_workspace
 
 FloatArray = npt.NDArray[np.float64]
-
-# Canal orifice to apex, millimetres, when nothing else tells the scale; common practice, no source.
-_TYPICAL_CANAL_MM = 12.5
-_TYPICAL_FILE_MM = 23.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,32 +55,6 @@ class TracedCase:
     aspect: float
     approximate_mm_per_px: float
     remarks: tuple[Remark, ...]
-
-
-def approximate_mm_per_px(clicks: Clicks, facts: CaseFacts, spacing: SpacingFacts, aspect: float) -> float:
-    """Rough scale, only for choosing search widths; no measurement rests on it."""
-    if facts.mm_per_px:
-        return facts.mm_per_px
-    square = np.array([aspect, 1.0])
-
-    def clicked_length(names: tuple[str, ...]) -> float:
-        parts = [clicks[n] * square for n in names if n in clicks]
-        points = np.vstack(parts) if parts else np.zeros((0, 2))
-        return float(np.hypot(*np.diff(points, axis=0).T).sum()) if len(points) > 1 else 0.0
-
-    if "file_start" in clicks and "file_tip" in clicks and facts.file_length_mm:
-        return facts.file_length_mm / max(clicked_length(("file_start", "file_via", "file_tip")), 1.0)
-    pitch = detector_pitch_mm(spacing)
-    if pitch is not None:
-        return pitch[1] / 1.05
-    end = "canal_end" if "canal_end" in clicks else "apex"
-    canal = clicked_length(("orifice", "canal_via", end))
-    if canal > 0 and "orifice" in clicks and end in clicks:
-        return _TYPICAL_CANAL_MM / canal
-    file = clicked_length(("file_start", "file_via", "file_tip"))
-    if file > 0 and "file_start" in clicks and "file_tip" in clicks:
-        return _TYPICAL_FILE_MM / file
-    return 0.03
 
 
 def trace_case(radiograph: Radiograph, clicks: Clicks, facts: CaseFacts, mm_per_px: float) -> TracedCase:
@@ -184,7 +153,7 @@ class _Tracing:
             file_size=self.facts.file_size,
         )
         start = self._file_start(extended)
-        self.file = _cut(line, extended, start.s_px, tip.s_px)
+        self.file = line.part(start.s_px, tip.s_px, along_px=extended)
         self._fix("file_tip", extended, tip, "end of the file's shadow along its axis")
         if "file_start" in self.clicks:
             self._fix("file_start", extended, start, f"face of the {self.facts.file_start_at}")
@@ -254,7 +223,7 @@ class _Tracing:
 
     def _middle_of_canal(self, file: Line, s0: float, s_seen: float, s1: float) -> Line:
         """Middle of the canal about the file from `s0` to `s1`; beyond `s_seen` there is no canal to see."""
-        line = _part(file, s0, s1, "canal")
+        line = file.part(s0, s1, kind="canal")
         count = max(2, round(len(line.points_px) * (s_seen - s0) / (s1 - s0)))
         size = self.facts.file_size
         offset, sd = canal_beside_file(
@@ -283,7 +252,7 @@ class _Tracing:
             file_shadow_mm=shadow_mm,
         )
         ends = {"apex": ending.apex, "canal_end": ending.canal_end}
-        self.canal = _cut(line, points, orifice.s_px, ends[end_name].s_px)
+        self.canal = line.part(orifice.s_px, ends[end_name].s_px)
         self._fix("orifice", points, orifice, "foot of the click on the canal line")
         if clicked["canal_end"] is not None:
             self._fix("canal_end", points, ending.canal_end, "where the canal line crosses the root outline")
@@ -351,25 +320,6 @@ class _Tracing:
             self.mm,
             tuple(self.remarks),
         )
-
-
-def _part(line: Line, s0: float, s1: float, kind: str) -> Line:
-    step = arc_length(line.points_px) / max(len(line.points_px) - 1, 1)
-    return _resampled(line, section(line.points_px, s0, s1, step), s0, s1, kind)
-
-
-def _cut(line: Line, points_px: FloatArray, s0: float, s1: float) -> Line:
-    """`line` with the geometry of `points_px` between two arc lengths."""
-    step = arc_length(line.points_px) / max(len(line.points_px) - 1, 1)
-    return _resampled(line, section(points_px, s0, s1, step), s0, s1, line.kind)
-
-
-def _resampled(line: Line, points: FloatArray, s0: float, s1: float, kind: str) -> Line:
-    s = np.linspace(s0, s1, len(points))
-    known = cumulative_length(line.points_px)
-    sd = np.interp(s, known, line.sd_px)
-    confident = np.interp(s, known, line.confident.astype(float)) > 0.5
-    return Line("file" if kind == "file" else "canal", points, sd, confident)
 
 
 def _to_image(line: Line | None, space: Workspace) -> Line | None:

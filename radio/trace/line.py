@@ -8,6 +8,8 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from radio.trace.curve import cumulative_length, section
+
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 LineKind = Literal["file", "canal"]
@@ -33,6 +35,31 @@ class Line:
     points_px: FloatArray
     sd_px: FloatArray
     confident: BoolArray
+
+    def part(
+        self, s0: float, s1: float, *, kind: LineKind | None = None, along_px: FloatArray | None = None
+    ) -> Line:
+        """Stretch between two arc lengths, continued straight where they lie beyond its ends.
+
+        Parameters
+        ----------
+        s0, s1 : float
+            Arc lengths from the first point, pixels.
+        kind : {"file", "canal"}, optional
+            Kind of the part, where it is another.
+        along_px : ndarray, shape (M, 2), optional
+            Geometry to follow instead of this line's own; arc lengths then refer to it.
+        """
+        points = self.points_px if along_px is None else along_px
+        known = cumulative_length(self.points_px)
+        out = section(points, s0, s1, float(known[-1]) / max(len(known) - 1, 1))
+        s = np.linspace(s0, s1, len(out))
+        return Line(
+            kind or self.kind,
+            out,
+            np.interp(s, known, self.sd_px),
+            np.interp(s, known, self.confident.astype(float)) > 0.5,
+        )
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,38 @@
+"""A rough scale before anything is measured, only for choosing search widths."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from calib.dicom_spacing import SpacingFacts, detector_pitch_mm
+from radio.measure.case import CaseFacts, Clicks
+
+# Canal orifice to apex, millimetres, when nothing else tells the scale; common practice, no source.
+_TYPICAL_CANAL_MM = 12.5
+_TYPICAL_FILE_MM = 23.0
+
+
+def approximate_mm_per_px(clicks: Clicks, facts: CaseFacts, spacing: SpacingFacts, aspect: float) -> float:
+    """Rough scale, only for choosing search widths; no measurement rests on it."""
+    if facts.mm_per_px:
+        return facts.mm_per_px
+    square = np.array([aspect, 1.0])
+
+    def clicked_length(names: tuple[str, ...]) -> float:
+        parts = [clicks[n] * square for n in names if n in clicks]
+        points = np.vstack(parts) if parts else np.zeros((0, 2))
+        return float(np.hypot(*np.diff(points, axis=0).T).sum()) if len(points) > 1 else 0.0
+
+    if "file_start" in clicks and "file_tip" in clicks and facts.file_length_mm:
+        return facts.file_length_mm / max(clicked_length(("file_start", "file_via", "file_tip")), 1.0)
+    pitch = detector_pitch_mm(spacing)
+    if pitch is not None:
+        return pitch[1] / 1.05
+    end = "canal_end" if "canal_end" in clicks else "apex"
+    canal = clicked_length(("orifice", "canal_via", end))
+    if canal > 0 and "orifice" in clicks and end in clicks:
+        return _TYPICAL_CANAL_MM / canal
+    file = clicked_length(("file_start", "file_via", "file_tip"))
+    if file > 0 and "file_start" in clicks and "file_tip" in clicks:
+        return _TYPICAL_FILE_MM / file
+    return 0.03
