@@ -16,7 +16,7 @@ FloatArray = npt.NDArray[np.float64]
 Image = npt.NDArray[np.float32]
 
 # Rows a tenth of a millimetre apart share noise over about this many.
-_SHARED_ROWS = 4.0
+_SHARED_ROWS = 16.0
 # A row beyond what the clicks span has nothing to follow.
 _BEYOND_SD_MM = 1.0
 

@@ -70,8 +70,8 @@ def fit_ball(image: Image, click_px: npt.ArrayLike, *, radius_px: tuple[float, f
         centre = np.array(circle[:2])
         low, high = max(radius_px[0], 0.8 * circle[2]), min(radius_px[1], 1.2 * circle[2])
     assert circle is not None
-    covered = _coverage(points, circle)
-    if covered < 1 / 3:
+    covered = float(_supported_rays(points, circle).mean())
+    if covered < 1 / 3 or float(np.hypot(*(centre - click))) > circle[2]:
         raise TraceError(
             f"No round rim found about the ball click at row {click[0]:.0f}, col {click[1]:.0f} "
             f"(radius {radius_px[0]:.0f} to {radius_px[1]:.0f} px): only {covered:.0%} of a rim agrees. "
@@ -151,13 +151,6 @@ def _least_squares_circle(points: FloatArray) -> tuple[float, float, float]:
     solution, *_ = np.linalg.lstsq(design, (points**2).sum(axis=1), rcond=None)
     row, col = solution[:2]
     return float(row), float(col), float(np.sqrt(solution[2] + row**2 + col**2))
-
-
-def _coverage(points: FloatArray, circle: tuple[float, float, float]) -> float:
-    rel = points - np.array(circle[:2])
-    near = np.abs(np.hypot(rel[:, 0], rel[:, 1]) - circle[2]) < max(0.03 * circle[2], 1.5)
-    sectors = ((np.arctan2(rel[near, 0], rel[near, 1]) + np.pi) / (2 * np.pi) * 36).astype(int) % 36
-    return float(len(np.unique(sectors)) / 36)
 
 
 def _rim_radius(image: Image, points: FloatArray, circle: tuple[float, float, float]) -> tuple[float, float]:

@@ -42,7 +42,7 @@ def without_repeats(points: npt.ArrayLike, *, closer_than: float = 1e-9) -> Floa
     pts = np.asarray(points, dtype=np.float64).reshape(-1, 2)
     if not np.isfinite(pts).all():
         raise TraceError("A point of the line is not a finite number; give row and col in pixels.")
-    keep = np.concatenate([[True], np.hypot(*np.diff(pts, axis=0).T) > closer_than])
+    keep = np.concatenate([[True], np.hypot(*np.diff(pts, axis=0).T) > closer_than])[: len(pts)]
     pts = np.asarray(pts[keep])
     if len(pts) < 2:
         raise TraceError("A line needs at least two different points; all points given coincide.")

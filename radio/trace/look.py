@@ -83,5 +83,5 @@ TAIL = LineLook(
     between_sd_mm=0.2,
     smooth_along_mm=0.4,
     slope_cost=40.0,
-    curvature_drift=0.15,
+    curvature_drift=0.8,
 )
