@@ -29,6 +29,7 @@ def settle(
     mm_per_px: float,
     clicks_px: FloatArray,
     known: tuple[FloatArray, FloatArray] | None = None,
+    toward: tuple[FloatArray, float] | None = None,
 ) -> Line:
     """Centre line about a guide that lies within about a width of the line already.
 
@@ -49,6 +50,9 @@ def settle(
     known : tuple of ndarray, optional
         Points (M, 2) and sideways standard uncertainties (M,), pixels, of a coronal part known otherwise;
         the image is not looked at there.
+    toward : tuple, optional
+        A further place the line is expected to pass, (row, col), and how far from it, standard deviation,
+        pixels.
 
     Returns
     -------
@@ -81,22 +85,24 @@ def settle(
         values[:count], sd_px[:count] = known[0][:count], known[1][:count]
         confident[:count] = True
         clicked = [c for c in clicked if c[0] > (count - 1) * spacing_px]
-    anchors = _anchor_rows(band, clicked, mm_per_px)
+    click_sd_px = CLICK_SD_MM / mm_per_px
+    marks = [(s, aside, click_sd_px) for s, aside in clicked]
+    if toward is not None:
+        marks.append((*project(band.guide_px, toward[0]), toward[1]))
+    anchors = _anchor_rows(band, marks)
     lam = 1.0 / ((look.curvature_drift * mm_per_px**1.5) ** 2 * spacing_px**5)
     smooth, weights = _compromise(values, sd_px, anchors, lam)
     spread = penalised_sd(weights, lam, 3)
     return Line(look.kind, smooth, spread, confident)
 
 
-def _anchor_rows(
-    band: Band, clicked: list[tuple[float, float]], mm_per_px: float
-) -> tuple[FloatArray, FloatArray]:
-    """Weights (N,) and weighted places (N, 2) of the clicks, each at its row."""
+def _anchor_rows(band: Band, marks: list[tuple[float, float, float]]) -> tuple[FloatArray, FloatArray]:
+    """Weights (N,) and weighted places (N, 2) of marks (arc length, distance aside, sd), each at its row."""
     n = len(band.guide_px)
     weights, places = np.zeros(n), np.zeros((n, 2))
-    for s, aside in clicked:
+    for s, aside, sd in marks:
         row = int(np.clip(round(s / band.along_step_px), 0, n - 1))
-        weight = (mm_per_px / CLICK_SD_MM) ** 2
+        weight = 1.0 / sd**2
         weights[row] += weight
         places[row] += weight * (band.guide_px[row] + aside * band.normals_px[row])
     return weights, places

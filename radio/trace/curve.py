@@ -164,6 +164,13 @@ def project(points: FloatArray, query: npt.ArrayLike, *, extend: bool = True) ->
     return base + beyond, float(-direction[1] * rel[0] + direction[0] * rel[1])
 
 
+def beside(points: FloatArray, s: float, aside: float) -> FloatArray:
+    """Point at arc length `s` of a line and a distance aside, on the side of :func:`normals`; shape (2,)."""
+    where, ahead = point_at(points, np.array([s, s + 1.0]))
+    direction = (ahead - where) / np.hypot(*(ahead - where))
+    return np.asarray(where + aside * np.array([-direction[1], direction[0]]))
+
+
 def section(points: FloatArray, s0: float, s1: float, step: float) -> FloatArray:
     """Part of the line between two arc lengths (extended straight if they lie outside), resampled."""
     count = max(2, round(abs(s1 - s0) / step) + 1)

@@ -57,7 +57,7 @@ def _file_is_bright(image: Image, points: FloatArray, mm_per_px: float) -> bool 
         contrast = line_contrast(
             band,
             widths,
-            widest_px=np.full(len(guide), np.inf),
+            widest_px=np.full(len(band.guide_px), np.inf),
             bright=bright,
             smooth_along_px=0.3 / mm_per_px,
         )

@@ -129,6 +129,49 @@ def join_lines(
     return settle(image, guide, TAIL, mm_per_px=mm_per_px, clicks_px=tail_clicks_px, known=(known, sd))
 
 
+def bend_toward(
+    image: Image,
+    line: Line,
+    place_px: FloatArray,
+    sd_px: float,
+    *,
+    mm_per_px: float,
+    clicks_px: FloatArray,
+    known_px: float,
+) -> Line:
+    """Weigh one more place that the end of a canal line is near, and settle the line again.
+
+    Parameters
+    ----------
+    image : ndarray of float32, shape (H, W)
+    line : Line
+        Canal line.
+    place_px : ndarray, shape (2,)
+    sd_px : float
+        How near, standard deviation, pixels.
+    mm_per_px : float
+        Approximate scale.
+    clicks_px : ndarray, shape (K, 2)
+        Clicks the line rests on already.
+    known_px : float
+        Arc length up to which the line is known from a file and stays; 0 where there is none.
+    """
+    look = TAIL if known_px > 0 else CANAL
+    guide = resample(line.points_px, ALONG_MM / mm_per_px)
+    step = arc_length(guide) / (len(guide) - 1)
+    count = int(known_px / step)
+    known = (guide[:count], np.full(count, _KNOWN_SD_MM / mm_per_px)) if count else None
+    return settle(
+        image,
+        guide,
+        look,
+        mm_per_px=mm_per_px,
+        clicks_px=clicks_px,
+        known=known,
+        toward=(place_px, sd_px),
+    )
+
+
 def recentre(
     image: Image, guide_px: FloatArray, kind: LineKind, *, mm_per_px: float, clicks_px: FloatArray
 ) -> Line:

@@ -73,17 +73,13 @@ def against_end(point_px: FloatArray, end_px: FloatArray, line_px: FloatArray, m
     return Foot(along * mm_per_px, float(tangent[0] * rel[1] - tangent[1] * rel[0]) * mm_per_px)
 
 
-def working_length_mm(truth: Truth, start_at: str) -> float:
-    """Length from the coronal reference along the file to its tip, plus the gap.
-
-    With a stop the known length begins at the reference. With the handle it begins above it; what counts is
-    the part of the file below the foot of the reference, in the file's own scale.
-    """
+def reference_length_mm(truth: Truth) -> float:
+    """Length of the file below the foot of the coronal reference, in the file's own scale, plus the gap."""
     assert truth.file_axis_px is not None
     assert truth.file_mm_per_px is not None
     assert truth.file_length_mm is not None
     assert truth.gap_mm is not None
-    above_px = 0.0 if start_at == "stop" else foot(truth.file_axis_px, truth.reference_px)
+    above_px = foot(truth.file_axis_px, truth.reference_px)
     return truth.file_length_mm - above_px * truth.file_mm_per_px + truth.gap_mm
 
 

@@ -55,6 +55,7 @@ def expected(case: SyntheticCase) -> list[str]:
         "tip_mm",
         "gap_mm",
         "working_length_mm",
+        "reference_length_mm",
         "canal_length_file_mm",
         "line_file_mm",
         "schneider_file_deg",
@@ -63,7 +64,8 @@ def expected(case: SyntheticCase) -> list[str]:
 
 def expected_plain(case: SyntheticCase) -> list[str]:
     """Measures of a case that the plain pipeline attempts."""
-    return [name for name in expected(case) if name not in ("gap_mm", "working_length_mm")]
+    beyond = ("gap_mm", "working_length_mm", "reference_length_mm")
+    return [name for name in expected(case) if name not in beyond]
 
 
 def expected_ball(case: SyntheticCase) -> list[str]:
@@ -88,10 +90,10 @@ def judge(result: CaseResult, case: SyntheticCase) -> Errors:
         _put_scale(out, truth, source, result.scale.mm_per_px, relative)
     if truth.file_axis_px is not None:
         _put_tip(out, result, truth)
-        if truth.gap_mm is not None:
-            _put(out, "gap_mm", found.get("gap_mm"), truth.gap_mm)
-        wanted = exact.working_length_mm(truth, case.facts.file_start_at)
-        _put(out, "working_length_mm", found.get("working_length_mm"), wanted)
+        _put(out, "gap_mm", found.get("gap_mm"), truth.gap_mm)
+        _put(out, "working_length_mm", found.get("working_length_mm"), truth.working_length_mm)
+        wanted = exact.reference_length_mm(truth)
+        _put(out, "reference_length_mm", found.get("reference_length_mm"), wanted)
     name = f"canal_length{suffix}_mm"
     _put(out, name, found.get("canal_length_mm"), truth.canal_length_mm)
     if name in out.error and "canal_end" in case.clicks:
@@ -137,8 +139,8 @@ def _suffix(truth: Truth) -> str:
     return "_no_file" if truth.file_axis_px is None else "_file"
 
 
-def _put(out: Errors, name: str, found: Measurement | None, true: float) -> None:
-    if found is not None:
+def _put(out: Errors, name: str, found: Measurement | None, true: float | None) -> None:
+    if found is not None and true is not None:
         out.put(name, found.value - true, found.sd)
 
 

@@ -93,6 +93,7 @@ def test_an_absent_measure_is_missing_and_never_zero(with_file):
     assert set(found.missing) == {
         "gap_mm",
         "working_length_mm",
+        "reference_length_mm",
         "canal_length_file_mm",
         "line_file_mm",
         "schneider_file_deg",
