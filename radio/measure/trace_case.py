@@ -10,24 +10,19 @@ import numpy.typing as npt
 
 from radio.errors import TraceError
 from radio.image.radiograph import Radiograph
+from radio.measure.canal import trace_canal
 from radio.measure.case import CaseFacts, Clicks, Remark
 from radio.trace.along import CLICK_SD_MM, Along
 from radio.trace.circle import Ball, fit_ball
-from radio.trace.curve import arc_length, beside, cumulative_length, normals, project
+from radio.trace.curve import beside, project
 from radio.trace.face import start_face
-from radio.trace.lean import canal_beside_file
 from radio.trace.line import LandmarkFix, Line
 from radio.trace.polarity import metal_is_bright
-from radio.trace.root_end import RootEnd, root_end
-from radio.trace.tip import TYPICAL_FILE_SIZE, file_tip
-from radio.trace.tracer import bend_toward, join_lines, trace_line
+from radio.trace.tip import file_tip
+from radio.trace.tracer import trace_line
 from radio.trace.workspace import Workspace, make_workspace
 
 FloatArray = npt.NDArray[np.float64]
-
-# Foramen to apex across the root: 0.26 to 0.29 mm is the mean published distance from the canal's axis
-# (Kuttler 1955, J Am Dent Assoc 50:544, by a secondary summary); this is one component of it.
-FORAMEN_ASIDE_SD_MM = 0.18
 
 
 @dataclass(frozen=True, eq=False)
@@ -176,115 +171,14 @@ class _Tracing:
     # -- canal --------------------------------------------------------------------------------------------
 
     def _trace_canal(self) -> None:
+        line, ending = trace_canal(
+            self.space.image,
+            self.clicks,
+            self.file,
+            file_size=self.facts.file_size,
+            mm_per_px=self.mm,
+        )
         end_name = "canal_end" if "canal_end" in self.clicks else "apex"
-        end, orifice = self.clicks[end_name][0], self.clicks["orifice"][0]
-        via = self.clicks.get("canal_via", np.zeros((0, 2)))
-        inside = self._file_inside(orifice, end)
-        if inside is None:
-            rests_on, known_px = np.vstack([orifice, via, end]), 0.0
-            line = trace_line(self.space.image, rests_on, "canal", mm_per_px=self.mm, extend_mm=(0.5, 1.0))
-        else:
-            line, rests_on, known_px = self._canal_around_file(inside, via, end)
-        ending = self._root_end(line)
-        if "apex" in self.clicks and known_px < arc_length(line.points_px):
-            line, ending = self._near_apex(line, ending, rests_on, known_px)
-        self._finish_canal(line, ending, end_name)
-
-    def _near_apex(
-        self, line: Line, ending: RootEnd, rests_on: FloatArray, known_px: float
-    ) -> tuple[Line, RootEnd]:
-        """Draw the line's end toward the apex found, for canals end near it; and the same root end on it."""
-        apex = beside(line.points_px, ending.apex.s_px, ending.apex_aside_px)
-        crossing = beside(line.points_px, ending.canal_end.s_px, 0.0)
-        bent = bend_toward(
-            self.space.image,
-            line,
-            apex,
-            float(np.hypot(ending.apex_aside_sd_px, FORAMEN_ASIDE_SD_MM / self.mm)),
-            mm_per_px=self.mm,
-            clicks_px=rests_on,
-            known_px=known_px,
-        )
-        s = cumulative_length(bent.points_px)
-        before = np.interp(s, cumulative_length(line.points_px), line.sd_px)
-        bent = replace(bent, sd_px=np.where(s <= known_px, before, bent.sd_px))
-        s_apex, aside = project(bent.points_px, apex)
-        s_end, _ = project(bent.points_px, crossing)
-        return bent, replace(
-            ending,
-            apex=replace(ending.apex, s_px=s_apex),
-            apex_aside_px=aside,
-            canal_end=replace(ending.canal_end, s_px=s_end),
-        )
-
-    def _root_end(self, line: Line) -> RootEnd:
-        clicked = {n: self.clicks[n][0] if n in self.clicks else None for n in ("apex", "canal_end")}
-        return root_end(
-            self.space.image,
-            line.points_px,
-            clicked["apex"],
-            clicked["canal_end"],
-            mm_per_px=self.mm,
-            file_shadow_mm=0.3 if self.file is not None else 0.0,
-        )
-
-    def _file_inside(self, orifice: FloatArray, end: FloatArray) -> Line | None:
-        """The file line from orifice to tip when the file lies in this canal, else None."""
-        if self.file is None:
-            return None
-        points = self.file.points_px
-        s_orifice, aside = project(points, orifice)
-        s_end, _ = project(points, end)
-        total = arc_length(points)
-        if abs(aside) * self.mm > 1.2 or not s_orifice * self.mm > -1.0 or total - s_orifice < 1.5 / self.mm:
-            return None
-        tip_to_end = float(np.hypot(*(points[-1] - end)))
-        if s_end >= total and tip_to_end > 1.6 * (total - s_orifice):
-            return None
-        return self.file
-
-    def _canal_around_file(
-        self, file: Line, via: FloatArray, end: FloatArray
-    ) -> tuple[Line, FloatArray, float]:
-        """Canal line: about the file as far as it reaches, through the dark canal beyond.
-
-        Also the clicks beyond the file, and the arc length up to which the file decided.
-        """
-        points = file.points_px
-        total = arc_length(points)
-        s_orifice, _ = project(points, self.clicks["orifice"][0])
-        start = s_orifice - 0.5 / self.mm
-        s_end, _ = project(points, end)
-        if s_end <= total:
-            line = self._middle_of_canal(file, start, s_end, max(total, s_end + 1.0 / self.mm))
-            return line, end[None], arc_length(line.points_px)
-        beyond = [p for p in via if project(points, p)[0] > total + 0.3 / self.mm]
-        tail_clicks = np.vstack([*beyond, end])
-        head = self._middle_of_canal(file, start, total, total)
-        joined = join_lines(self.space.image, head, tail_clicks, mm_per_px=self.mm, extend_mm=1.0)
-        known = np.interp(
-            cumulative_length(joined.points_px), cumulative_length(head.points_px), head.sd_px, right=0.0
-        )
-        line = replace(joined, sd_px=np.hypot(joined.sd_px, known))
-        return line, tail_clicks, arc_length(head.points_px)
-
-    def _middle_of_canal(self, file: Line, s0: float, s_seen: float, s1: float) -> Line:
-        """Middle of the canal about the file from `s0` to `s1`; beyond `s_seen` there is no canal to see."""
-        line = file.part(s0, s1, kind="canal")
-        count = max(2, round(len(line.points_px) * (s_seen - s0) / (s1 - s0)))
-        size = self.facts.file_size
-        offset, sd = canal_beside_file(
-            self.space.image,
-            line.points_px[:count],
-            mm_per_px=self.mm,
-            tip_diameter_mm=(size if size is not None else TYPICAL_FILE_SIZE) / 100.0,
-        )
-        offset = np.concatenate([offset, np.full(len(line.points_px) - count, offset[-1])])
-        sd = np.concatenate([sd, np.full(len(line.points_px) - count, sd[-1])])
-        middle = line.points_px + offset[:, None] * normals(line.points_px)
-        return replace(line, points_px=middle, sd_px=np.hypot(line.sd_px, sd))
-
-    def _finish_canal(self, line: Line, ending: RootEnd, end_name: str) -> None:
         points = line.points_px
         s_orifice, _ = project(points, self.clicks["orifice"][0])
         orifice = Along(s_orifice, CLICK_SD_MM / self.mm, False)
