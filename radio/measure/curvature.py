@@ -49,9 +49,9 @@ def angle_between_deg(u: FloatArray, v: FloatArray) -> float:
 def find_departure(points: FloatArray, tolerance: float) -> Departure:
     """Coronal axis and departure point of a trace.
 
-    The coronal run is the longest beginning of the trace whose least-squares (principal) line stays within
-    the tolerance of all of its points; that line, directed apically, is the coronal axis. The canal leaves
-    it at the first point whose distance exceeds the tolerance and stays beyond it to the end.
+    The coronal run grows from the orifice for as long as its least-squares (principal) line stays within the
+    tolerance of all of its points; that line, directed apically, is the coronal axis. The canal leaves it at
+    the first point whose distance exceeds the tolerance and stays beyond it to the end.
 
     Parameters
     ----------
@@ -89,7 +89,7 @@ def _leave(pts: FloatArray, tolerance: float) -> Departure:
 
 
 def _coronal_axis(pts: FloatArray, tolerance: float) -> tuple[FloatArray, FloatArray]:
-    """Principal line of the longest beginning that it fits within the tolerance; all beginnings at once."""
+    """Principal line of the last beginning before the first it does not fit; all beginnings at once."""
     count = np.arange(1, len(pts) + 1)[:, None]
     mean = np.cumsum(pts, axis=0) / count
     square = np.cumsum(pts**2, axis=0) / count - mean**2

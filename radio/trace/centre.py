@@ -133,20 +133,33 @@ def _matched_response(band: Band, look: LineLook, mm_per_px: float) -> tuple[Flo
     sigma_px : ndarray, shape (N,)
         Standard deviation of the filter used in each row, pixels.
     """
+    import cv2
     from scipy.ndimage import gaussian_filter1d
 
-    values = (1.0 if look.bright else -1.0) * band.values.astype(np.float64)
-    values = gaussian_filter1d(values, 0.15 / ALONG_MM, axis=0, mode="nearest")
+    values = band.values if look.bright else -band.values
+    values = cv2.GaussianBlur(
+        values, (1, 0), sigmaX=0.01, sigmaY=0.15 / ALONG_MM, borderType=cv2.BORDER_REPLICATE
+    )
     middle = np.abs(band.offsets_px) * mm_per_px <= 0.1
     sigmas = np.maximum(0.4 * np.array(look.widths_mm) / mm_per_px, 0.8)
     stack, strength = [], []
     for sigma_px in sigmas:
         sigma = sigma_px / band.across_step_px
-        response = -gaussian_filter1d(values, sigma, axis=1, order=2, mode="nearest") * sigma**1.5
+        kernel = -_second_derivative(sigma) * sigma**1.5
+        response = cv2.filter2D(values, -1, kernel[None, :], borderType=cv2.BORDER_REPLICATE)
         stack.append(response)
         strength.append(gaussian_filter1d(response[:, middle].max(axis=1), 1.0 / ALONG_MM, mode="nearest"))
     best = np.argmax(np.array(strength), axis=0)
-    return np.asarray(np.array(stack)[best, np.arange(len(values))]), sigmas[best]
+    return np.array(stack, dtype=np.float64)[best, np.arange(len(values))], sigmas[best]
+
+
+def _second_derivative(sigma: float) -> FloatArray:
+    """Second derivative of a Gaussian, sampled, of zero sum."""
+    x = np.arange(-np.ceil(4.0 * sigma), np.ceil(4.0 * sigma) + 1)
+    kernel = np.exp(-0.5 * (x / sigma) ** 2)
+    kernel /= kernel.sum()
+    kernel *= (x**2 / sigma**2 - 1.0) / sigma**2
+    return np.asarray(kernel - kernel.mean())
 
 
 def _peaks(response: FloatArray, band: Band, *, reach_px: float) -> tuple[FloatArray, FloatArray, BoolArray]:

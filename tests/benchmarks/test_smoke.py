@@ -28,7 +28,7 @@ def test_accuracy_runs_and_reports_every_measure_of_its_cases():
     judged, balls = run_cases(FIRST_SEED, 2, plain_count=1, five_mm_balls=0)
     assert [one.seed for one in judged] == [FIRST_SEED, FIRST_SEED + 1]
     assert [one.file_size is None for one in judged] == [False, True]
-    assert not any(one.ours.failed or one.ours.missing for one in judged)
+    assert [(one.ours.failed, one.ours.missing) for one in judged] == [("", []), ("", [])]
     assert judged[0].plain is not None
     assert not judged[0].plain.failed
     assert judged[1].plain is None

@@ -1,0 +1,136 @@
+"""Gap, working length, canal length and the electronic difference, with their uncertainties."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+from uncertainties import ufloat
+
+from calib.known_length import file_length_sd_mm, scale_from_file
+from calib.scale import Scale
+from radio.measure.electronic import ELECTRONIC_SD_MM, electronic_difference
+from radio.measure.length import canal_length_mm, gap_mm, working_length_mm
+from radio.measure.result import Measurement
+from radio.trace.curve import arc_length
+
+GAP_PX = st.floats(-80, 200)
+SD_PX = st.floats(0.1, 20)
+PIXEL = st.floats(0.015, 0.06)
+RELATIVE = st.floats(1e-4, 0.05)
+
+
+def scale_of(mm_per_px: float, relative: float) -> Scale:
+    return Scale(mm_per_px, mm_per_px, relative * mm_per_px, "file", "b")
+
+
+@given(GAP_PX, SD_PX, PIXEL, RELATIVE)
+def test_gap_and_its_uncertainty(px: float, sd: float, mm_per_px: float, relative: float) -> None:
+    exact = ufloat(px, sd) * ufloat(mm_per_px, relative * mm_per_px)
+    gap = gap_mm(px, sd, scale_of(mm_per_px, relative))
+    assert gap.value == pytest.approx(exact.nominal_value, rel=1e-12, abs=1e-15)
+    assert gap.sd == pytest.approx(exact.std_dev, rel=1e-9)
+
+
+def test_a_positive_gap_is_a_tip_that_is_short() -> None:
+    assert gap_mm(30.0, 1.0, scale_of(0.03, 0.01)).value == pytest.approx(0.9)
+    assert gap_mm(-30.0, 1.0, scale_of(0.03, 0.01)).value == pytest.approx(-0.9)
+    assert "positive = tip short" in gap_mm(30.0, 1.0, scale_of(0.03, 0.01)).method
+    assert "not the foramen" in gap_mm(30.0, 1.0, scale_of(0.03, 0.01)).notes[0]
+
+
+@given(GAP_PX, SD_PX, PIXEL, RELATIVE, st.floats(10, 32), st.floats(0.01, 0.5))
+def test_working_length_and_its_uncertainty(px, sd, mm_per_px, relative, set_mm, set_sd) -> None:
+    exact = ufloat(set_mm, set_sd) + ufloat(px, sd) * ufloat(mm_per_px, relative * mm_per_px)
+    length = working_length_mm(gap_mm(px, sd, scale_of(mm_per_px, relative)), set_mm, set_sd, "set length")
+    assert length.value == pytest.approx(exact.nominal_value, rel=1e-12)
+    assert length.sd == pytest.approx(exact.std_dev, rel=1e-9)
+    assert length.value != set_mm or px == 0
+
+
+@given(GAP_PX, PIXEL, st.floats(10, 32))
+def test_a_scale_error_of_3_percent_moves_working_length_by_3_percent_of_the_gap(px, mm_per_px, set_mm):
+    plain, wrong = scale_of(mm_per_px, 0.01), scale_of(1.03 * mm_per_px, 0.01)
+    before = working_length_mm(gap_mm(px, 1.0, plain), set_mm, 0.1, "set length")
+    after = working_length_mm(gap_mm(px, 1.0, wrong), set_mm, 0.1, "set length")
+    assert after.value - before.value == pytest.approx(0.03 * px * mm_per_px, abs=1e-9)
+    whole = canal_length_mm(450.0, 1.0, wrong, "e").value / canal_length_mm(450.0, 1.0, plain, "e").value
+    assert whole == pytest.approx(1.03)
+
+
+def test_the_proportion_on_the_whole_tooth_costs_more_than_the_gap_alone() -> None:
+    # file 25 ± 0.29 mm (± 0.5 rectangular) over 1250 px, tooth 1150 px: by the proportion 23 ± 0.27 mm (JCGM
+    # 100:2008, derived). The same file set to a stop with its tip 100 px beyond: the scale acts on 2 mm only.
+    file_sd = 0.5 / np.sqrt(3)
+    scale = scale_from_file(1250.0, 2.0, 25.0, file_sd)
+    by_proportion = canal_length_mm(1150.0, 2.0, scale, "reference to apex")
+    assert by_proportion.value == pytest.approx(23.0)
+    assert by_proportion.sd == pytest.approx(0.2711, abs=5e-5)
+    gap = gap_mm(-100.0, 2.0, scale)
+    length = working_length_mm(gap, 25.0, file_length_sd_mm("stop"), "set length")
+    assert length.value == pytest.approx(23.0)
+    assert gap.sd == pytest.approx(np.hypot(2.0 * 0.02, 2.0 * scale.relative_sd))
+    assert length.sd < 0.5 * by_proportion.sd
+
+
+@pytest.mark.parametrize(("radius", "turn_deg"), [(2, 30), (2, 60), (5, 45), (5, 60)])
+def test_canal_length_of_an_arc(radius: float, turn_deg: float) -> None:
+    # simulated canals of Pruett 1997 (J Endod 23:77) with 8 mm straight before them: 8 + r theta
+    angle = np.linspace(0, np.radians(turn_deg), 400)
+    arc = np.stack([8 + radius * np.sin(angle), radius * (1 - np.cos(angle))], axis=1)
+    pixels = np.vstack([[0, 0], arc]) / 0.025
+    exact = 8 + radius * np.radians(turn_deg)
+    length = canal_length_mm(arc_length(pixels), 4.0, scale_of(0.025, 0.01), "orifice to canal end")
+    assert length.value == pytest.approx(exact, rel=1e-5)
+    assert length.value == pytest.approx(0.025 * shapely.LineString(pixels).length, rel=1e-12)
+    assert length.sd == pytest.approx(np.hypot(0.1, 0.01 * exact), rel=1e-4)
+    assert "orifice to canal end" in length.method
+    assert "projection" in length.basis
+
+
+@given(st.floats(15, 30), st.floats(0.01, 1), st.floats(15, 30))
+def test_electronic_reading_minus_radiograph(length: float, sd: float, reading: float) -> None:
+    working = Measurement("working_length_mm", length, "mm", sd, "m", "b")
+    difference = electronic_difference(working, reading, "zero")
+    exact = ufloat(reading, ELECTRONIC_SD_MM) - ufloat(length, sd)
+    assert difference.value == pytest.approx(exact.nominal_value, abs=1e-12)
+    assert difference.sd == pytest.approx(exact.std_dev, rel=1e-9)
+
+
+def test_the_longer_electronic_length_gives_a_positive_difference() -> None:
+    working = Measurement("working_length_mm", 21.0, "mm", 0.1, "m", "b")
+    assert electronic_difference(working, 21.5, "zero").value == pytest.approx(0.5)
+    assert electronic_difference(working, 20.5, "zero").value == pytest.approx(-0.5)
+
+
+def test_the_two_lengths_are_never_averaged_and_the_mark_is_told() -> None:
+    working = Measurement("working_length_mm", 21.0, "mm", 0.1, "m", "b")
+    for mark, told, note in (
+        ("zero", "mark: zero", None),
+        ("half", "mark: half", "not millimetres"),
+        (None, "mark: not stated", "ambiguous"),
+    ):
+        difference = electronic_difference(working, 22.0, mark)
+        assert difference.name == "electronic_difference_mm"
+        assert 21.5 not in (difference.value, *difference.interval95)
+        assert told in difference.method
+        assert "never averaged" in difference.notes[0]
+        assert len(difference.notes) == 1 if note is None else note in difference.notes[1]
+
+
+def test_a_length_without_uncertainty_leaves_that_of_the_reading() -> None:
+    working = Measurement("working_length_mm", 21.0, "mm", None, "m", "b")
+    assert electronic_difference(working, 22.0, "zero").sd == ELECTRONIC_SD_MM
+
+
+def test_a_measurement_shows_its_interval_and_unit() -> None:
+    one = Measurement("gap_mm", 1.234, "mm", 0.1, "m", "b")
+    # 95 % of a normal distribution lie within 1.96 standard deviations (table of the normal distribution)
+    assert one.interval95 == pytest.approx((1.038, 1.430))
+    assert str(one) == "1.23 ± 0.10 mm"
+    assert str(Measurement("gap_mm", 1.0, "mm", None, "m", "b")) == "1.00 mm"
+    assert Measurement("gap_mm", 1.0, "mm", None, "m", "b").interval95 is None
+    assert str(Measurement("s", 0.0213456, "mm/px", 0.0001, "m", "b")) == "0.02135 ± 0.00010 mm/px"
+    assert str(Measurement("a", 31.26, "deg", 1.0, "m", "b")) == "31.3 ± 1.0 deg"
