@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -156,10 +155,9 @@ def _least_squares_circle(points: FloatArray) -> tuple[float, float, float]:
 def _rim_radius(image: Image, points: FloatArray, circle: tuple[float, float, float]) -> tuple[float, float]:
     """Radius and standard uncertainty from the mean radial profile of the supported sectors.
 
-    Two models of a metal ball's rim are fitted, and the one that fits better counts:
-    the beam is nearly stopped inside, the transmission is blurred by the receptor, and grey is its logarithm
-    (down to stray radiation) or, at the other end of one parameter, proportional to it; or grey follows the
-    thickness of the ball, with saturation, and is blurred afterwards.
+    The metal stops nearly all of the beam and the receptor blurs what passes. Grey is then the logarithm of
+    what arrives, down to some stray radiation, which puts the rim low on the slope, or a power of what was
+    stopped, which puts it about half way. Every radius is weighed over all blurs and tones of both kinds.
     """
     centre, radius = np.array(circle[:2]), circle[2]
     reach = float(np.clip(0.1 * radius, 5.0, 10.0))
@@ -174,18 +172,12 @@ def _rim_radius(image: Image, points: FloatArray, circle: tuple[float, float, fl
     radii, profile = radii[max(first - 2, 0) :], profile[max(first - 2, 0) :]
     if len(radii) < 8:
         return radius, max(0.02 * radius, 0.5)
-    fits = [_fit_rim(model, radii, profile, radius, reach) for model in _RIM_MODELS]
-    costs = np.array([f[2] for f in fits])
-    floor = 2e-5 * len(radii)
-    weight = np.exp(-0.5 * len(radii) / 4.0 * np.log((costs + floor) / (costs.min() + floor)))
-    found = np.array([f[0] for f in fits])
-    weight *= _RIM_PRIOR * (np.abs(found - radius) < max(0.04 * radius, 2.0))
-    if not weight.any():
-        return radius, max(0.015 * radius, 0.5)
-    weight /= weight.sum()
-    mean = float(weight @ found)
-    sd = float(np.sqrt(weight @ (np.array([f[1] for f in fits]) ** 2 + (found - mean) ** 2)))
-    return mean, float(np.clip(np.hypot(sd, 0.004 * radius), 0.15, 0.03 * radius))
+    found, log_p = _rim_evidence(radii, profile, radius)
+    density = np.exp(log_p - log_p.max())
+    density /= density.sum()
+    mean = float(density @ found)
+    sd = float(np.sqrt(density @ (found - mean) ** 2))
+    return mean, float(np.clip(np.hypot(sd, 0.002 * radius), 0.15, 0.03 * radius))
 
 
 def _supported_rays(points: FloatArray, circle: tuple[float, float, float]) -> npt.NDArray[np.bool_]:
@@ -197,74 +189,41 @@ def _supported_rays(points: FloatArray, circle: tuple[float, float, float]) -> n
     return good
 
 
-# Attenuation through the middle of a steel ball of 3 to 6 mm, effective photon energy about 35 keV, is 12 to
-# 25; from memory. The rim depends on it only weakly.
-_THROUGH_MIDDLE = 16.0
+# A profile follows no model better than this share of its height.
+_MODEL_MISFIT = 0.008
+# Radiographs are shown on a logarithmic scale more often than not.
+_LOG_PRIOR = np.log(2.0)
 
 
-def _blurred_then_log(r: FloatArray, radius: float, blur: float, free: float) -> FloatArray:
-    from scipy.ndimage import gaussian_filter1d
+def _rim_evidence(radii: FloatArray, profile: FloatArray, radius: float) -> tuple[FloatArray, FloatArray]:
+    """Log likelihood of the profile for every radius, blur and tone tried.
 
-    thickness = np.sqrt(np.clip(1.0 - (r / radius) ** 2, 0.0, None))
-    passed = gaussian_filter1d(np.exp(-_THROUGH_MIDDLE * thickness), blur / (r[1] - r[0]), mode="nearest")
-    return np.asarray(-np.log(passed + np.exp(free)))
+    Returns
+    -------
+    found, log_p : ndarray, shape (M,)
+        Radii tried, and their log likelihood with the level and height of the profile fitted.
+    """
+    from scipy.special import ndtr
 
-
-def _thickness_then_blurred(r: FloatArray, radius: float, blur: float, free: float) -> FloatArray:
-    from scipy.ndimage import gaussian_filter1d
-
-    thickness = np.sqrt(np.clip(1.0 - (r / radius) ** 2, 0.0, None))
-    shadow = -np.expm1(-np.exp(free) * thickness)
-    return np.asarray(gaussian_filter1d(shadow, blur / (r[1] - r[0]), mode="nearest"))
-
-
-def _blurred_then_toned(r: FloatArray, radius: float, blur: float, free: float) -> FloatArray:
-    from scipy.ndimage import gaussian_filter1d
-
-    thickness = np.sqrt(np.clip(1.0 - (r / radius) ** 2, 0.0, None))
-    stopped = 1.0 - gaussian_filter1d(
-        np.exp(-_THROUGH_MIDDLE * thickness), blur / (r[1] - r[0]), mode="nearest"
-    )
-    return np.asarray(np.clip(stopped, 0.0, None) ** np.exp(0.25 * free))
-
-
-_RIM_MODELS = (_blurred_then_log, _blurred_then_toned, _thickness_then_blurred)
-# A receptor blurs what reaches it, and radiographs are shown on a logarithmic scale: the first is likelier.
-_RIM_PRIOR = np.array([2.0, 1.0, 1.0])
-
-
-def _fit_rim(
-    model: Callable[[FloatArray, float, float, float], FloatArray],
-    radii: FloatArray,
-    profile: FloatArray,
-    radius: float,
-    reach: float,
-) -> tuple[float, float, float]:
-    """Radius, its standard uncertainty and the cost of the best fit of one model."""
-    from scipy.optimize import least_squares
-
-    fine = np.arange(radii[0] - 12, radii[-1] + 12, 0.5)
-
-    def residual(p: FloatArray) -> FloatArray:
-        shadow = np.interp(radii, fine, model(fine, p[0], float(np.exp(p[1])), p[2]))
-        design = np.column_stack([shadow, np.ones_like(shadow)])
-        solution, *_ = np.linalg.lstsq(design, profile, rcond=None)
-        return np.asarray(design @ solution - profile)
-
-    low, high = [radius - reach / 2, np.log(0.3), -6.0], [radius + reach / 2, np.log(5.0), 4.0]
-    fits = [
-        least_squares(
-            residual,
-            [radius, np.log(1.5), start],
-            bounds=(low, high),
-            diff_step=1e-3,
-            loss="soft_l1",
-            f_scale=0.03,
-            max_nfev=15,
+    low, high = radius - max(3.0, 0.02 * radius), radius + max(4.0, 0.05 * radius)
+    tried = np.arange(low, high, 0.2)
+    blurs = np.array([0.4, 0.6, 0.8, 1.0, 1.25, 1.6, 2.0, 2.5, 3.2, 4.0])
+    # share of the beam that passes, of shape (radius, blur, sample): metal stops nearly all of it
+    passed = ndtr((radii[None, None, :] - tried[:, None, None]) / blurs[None, :, None])
+    stray = np.exp(np.array([-10.0, -8.0, -6.5, -5.0, -4.0, -3.0, -2.0, -1.0, 1.0]))
+    powers = np.array([0.5, 0.7, 0.85, 1.0, 1.2, 1.5, 2.0, 2.6])
+    logs = -np.log(passed[:, :, None, :] + stray[:, None])
+    toned = np.clip(1.0 - passed, 1e-12, None)[:, :, None, :] ** powers[:, None]
+    found, log_p = [], []
+    for shadows, prior in ((logs, _LOG_PRIOR), (toned, 0.0)):
+        centred = shadows - shadows.mean(axis=-1, keepdims=True)
+        target = profile - profile.mean()
+        overlap = centred @ target
+        left = target @ target - np.maximum(overlap, 0.0) ** 2 / ((centred**2).sum(axis=-1) + 1e-12)
+        mean_square = np.maximum(left, 0.0) / len(radii) + _MODEL_MISFIT**2
+        independent = len(radii) / 3.0
+        log_p.append(
+            (prior - np.log(shadows[0, 0].shape[0]) - 0.5 * independent * np.log(mean_square)).ravel()
         )
-        for start in (-3.0, 1.0)
-    ]
-    fit = min(fits, key=lambda f: float(f.cost))
-    variance = 2 * fit.cost / max(len(radii) / 3 - 5, 1)
-    covariance = np.linalg.pinv(fit.jac.T @ fit.jac) * variance
-    return float(fit.x[0]), float(np.sqrt(max(covariance[0, 0], 0.0))), float(fit.cost)
+        found.append(np.broadcast_to(tried[:, None, None], mean_square.shape).ravel())
+    return np.concatenate(found), np.concatenate(log_p)
