@@ -182,4 +182,4 @@ def _supported(signal_to_noise: FloatArray) -> BoolArray:
     from scipy.ndimage import uniform_filter1d
 
     mean = uniform_filter1d(signal_to_noise, max(3, round(1.0 / ALONG_MM)), mode="nearest")
-    return np.asarray(mean > 1.5)
+    return np.asarray(mean > 1.8)

@@ -47,9 +47,7 @@ def bends(*pieces: tuple[float, float], step: float = 0.01) -> np.ndarray:
         [np.full(round(length / step), np.radians(turn) / length) for length, turn in pieces]
     )
     heading = np.cumsum(curvature) * step - curvature * step / 2
-    return np.vstack(
-        [[0, 0], np.cumsum(step * np.stack([np.cos(heading), np.sin(heading)], axis=1), axis=0)]
-    )
+    return np.vstack([[0, 0], np.cumsum(step * np.stack([np.cos(heading), np.sin(heading)], axis=1), axis=0)])
 
 
 def turned(points, degrees: float):
@@ -206,9 +204,9 @@ def test_the_coronal_run_ends_at_the_first_bend_it_does_not_fit() -> None:
 def test_turning_and_moving_the_canal_changes_nothing(shape, degrees, row, col) -> None:
     trace = straight_and_arc(*shape, 400)
     angle, departure = schneider_deg(trace, 0.1)
-    moved_angle, moved = schneider_deg(turned(trace, degrees) + [row, col], 0.1)
+    moved_angle, moved = schneider_deg(turned(trace, degrees) + np.array([row, col]), 0.1)
     assert moved_angle == pytest.approx(angle, abs=1e-3)
-    assert moved.point == pytest.approx(turned(departure.point, degrees) + [row, col], abs=1e-3)
+    assert moved.point == pytest.approx(turned(departure.point, degrees) + np.array([row, col]), abs=1e-3)
 
 
 @given(SIZES, st.floats(0.1, 80))
@@ -255,9 +253,7 @@ def test_pixels_that_are_not_square_make_no_difference_in_millimetres(aspect: fl
     col_mm = 0.03
     pixels = canal_mm / [col_mm * aspect, col_mm]
     square = pixels * [aspect, 1.0]
-    assert schneider_deg(square, 0.1 / col_mm)[0] == pytest.approx(
-        schneider_deg(canal_mm, 0.1)[0], abs=1e-3
-    )
+    assert schneider_deg(square, 0.1 / col_mm)[0] == pytest.approx(schneider_deg(canal_mm, 0.1)[0], abs=1e-3)
 
 
 def test_leaving_out_the_pixel_shape_would_be_seen() -> None:
@@ -290,8 +286,8 @@ def test_spread_of_perturbed_traces() -> None:
     assert all(np.array_equal(a, b) for a, b in zip(draws, again, strict=True))
     middle = np.array([draw[40] for draw in draws])
     across = (middle - middle.mean(axis=0))[:, 1]
-    # noise is scaled to its spread within a trace, which leaves out what the whole trace shares: up to a fifth
-    # more than asked for, on the safe side
+    # noise is scaled to its spread within a trace, which leaves out what the whole trace shares: up to a
+    # fifth more than asked for, on the safe side
     assert 0.95 * 0.05 < across.std() < 1.25 * 0.05
     assert np.array([draw[0, 0] for draw in draws]).std() == pytest.approx(0.2, rel=0.15)
     tangent = np.array([np.cos(np.radians(60)), np.sin(np.radians(60))])

@@ -40,7 +40,13 @@ def without_time(rows):
 def batch_process(images: Path, clicks: Path, out: Path) -> subprocess.Popen[bytes]:
     command = [sys.executable, "-m", "radio.cli", "batch", str(images), str(clicks), "--out", str(out)]
     return subprocess.Popen(
-        command, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, start_new_session=True
+        command,
+        cwd=ROOT,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        start_new_session=True,
+        # a runner in the background ignores Ctrl-C, and its children would inherit that
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )
 
 

@@ -49,7 +49,11 @@ def painted_band(profile, noise=0.0):
 
 def rated(band, bright, widths=(4.0, 8.0)):
     return line_contrast(
-        band, np.array(widths), widest_px=np.full(len(band.guide_px), 99.0), bright=bright, smooth_along_px=2.0
+        band,
+        np.array(widths),
+        widest_px=np.full(len(band.guide_px), 99.0),
+        bright=bright,
+        smooth_along_px=2.0,
     )
 
 

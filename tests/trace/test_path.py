@@ -52,7 +52,7 @@ def test_scikit_image_finds_the_same_cost(max_shift: int) -> None:
 
 
 def test_a_clear_valley_is_the_route_of_scikit_image() -> None:
-    rows, cols = np.mgrid[:80, :50].astype(float)
+    _, cols = np.mgrid[:80, :50].astype(float)
     valley = np.round(25 + 12 * np.sin(np.arange(80) / 16)).astype(int)
     cost = (1.0 + np.abs(cols - valley[:, None])) ** 2
     route, _ = route_through_array(cost, (0, valley[0]), (79, valley[-1]), geometric=False)

@@ -1,0 +1,202 @@
+"""One canal from clicks to numbers, on a painted tooth and on synthetic radiographs with exact truth."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+
+from calib.dicom_spacing import SpacingFacts
+from radio.errors import TraceError
+from radio.image.synthetic import make_case
+from radio.measure.case import CaseFacts
+from radio.measure.pipeline import measure_case
+from tests.fixtures.painted import as_radiograph, painted_tooth
+
+TOOTH = painted_tooth(ball=True)
+FACTS = CaseFacts(file_length_mm=TOOTH.file_length_mm, file_size=20, ball_diameter_mm=3.0)
+
+
+def measured(tooth=TOOTH, facts=FACTS, *, without=(), only=None, **kwargs):
+    clicks = {n: p for n, p in tooth.clicks.items() if n not in without and (only is None or n in only)}
+    return measure_case(as_radiograph(tooth.grey, **kwargs), clicks, facts)
+
+
+def value(result, name):
+    return result.measurements[name].value
+
+
+def test_every_number_of_a_painted_tooth():
+    result = measured()
+    assert result.scale.mm_per_px == pytest.approx(TOOTH.mm_per_px, rel=0.01)
+    assert value(result, "gap_mm") == pytest.approx(TOOTH.gap_mm, abs=0.3)
+    assert value(result, "working_length_mm") == pytest.approx(TOOTH.file_length_mm + TOOTH.gap_mm, abs=0.3)
+    assert value(result, "canal_length_mm") == pytest.approx(TOOTH.canal_length_mm, abs=0.6)
+    assert 8 < value(result, "schneider_deg") < 30  # the arc turns by 30
+    for measurement in result.measurements.values():
+        assert measurement.unit
+        assert measurement.method
+        assert measurement.basis
+        assert measurement.sd is not None
+        assert measurement.sd > 0
+
+
+def test_the_same_input_gives_the_same_numbers():
+    first, second = measured(), measured()
+    assert {n: (m.value, m.sd) for n, m in first.measurements.items()} == {
+        n: (m.value, m.sd) for n, m in second.measurements.items()
+    }
+
+
+@pytest.mark.parametrize("turns", [1, 2, 3])
+def test_a_turned_image_gives_the_same_numbers(turns):
+    height, width = TOOTH.grey.shape
+    clicks = {}
+    for name, p in TOOTH.clicks.items():
+        h, w, q = height, width, p.copy()
+        for _ in range(turns):
+            q, h, w = np.stack([w - 1 - q[:, 1], q[:, 0]], axis=1), w, h
+        clicks[name] = q
+    result = measure_case(as_radiograph(np.rot90(TOOTH.grey, turns)), clicks, FACTS)
+    straight = measured()
+    assert value(result, "gap_mm") == pytest.approx(value(straight, "gap_mm"), abs=0.05)
+    assert value(result, "canal_length_mm") == pytest.approx(value(straight, "canal_length_mm"), rel=0.005)
+    assert value(result, "schneider_deg") == pytest.approx(value(straight, "schneider_deg"), abs=1.5)
+
+
+def test_pixels_that_are_not_square_change_nothing_in_millimetres_and_degrees():
+    rows = round(TOOTH.grey.shape[0] * 1.3)
+    tall = cv2.resize(TOOTH.grey, (TOOTH.grey.shape[1], rows), interpolation=cv2.INTER_CUBIC)
+    factor = rows / TOOTH.grey.shape[0]
+    clicks = {n: np.stack([(p[:, 0] + 0.5) * factor - 0.5, p[:, 1]], axis=1) for n, p in TOOTH.clicks.items()}
+    result = measure_case(as_radiograph(tall, pixel_aspect=1 / factor), clicks, FACTS)
+    square = measured()
+    assert result.scale.col_mm_per_px == pytest.approx(square.scale.col_mm_per_px, rel=0.004)
+    assert result.scale.row_mm_per_px == pytest.approx(square.scale.row_mm_per_px / factor, rel=0.004)
+    assert value(result, "gap_mm") == pytest.approx(value(square, "gap_mm"), abs=0.06)
+    assert value(result, "schneider_deg") == pytest.approx(value(square, "schneider_deg"), abs=1.5)
+
+
+def test_an_inverted_picture_is_measured_and_said_so():
+    result = measure_case(as_radiograph(1.0 - TOOTH.grey), TOOTH.clicks, FACTS)
+    assert any("inverted" in r.text for r in result.remarks)
+    assert value(result, "gap_mm") == pytest.approx(value(measured(), "gap_mm"), abs=0.02)
+
+
+def test_a_file_beyond_the_apex_has_a_negative_gap():
+    beyond = painted_tooth(gap_mm=-0.7)
+    result = measured(beyond, CaseFacts(file_length_mm=beyond.file_length_mm, file_size=20))
+    assert value(result, "gap_mm") == pytest.approx(-0.7, abs=0.3)
+
+
+@pytest.mark.parametrize(
+    ("only", "there", "missing"),
+    [
+        (
+            ("orifice", "canal_via", "apex"),
+            {"canal_length_px", "schneider_deg"},
+            {"canal_length_mm", "gap_mm"},
+        ),
+        (("file_start", "file_via", "file_tip"), {"file_length_px"}, {"canal_length_px", "gap_mm"}),
+        (("ball_centre",), set(), {"file_length_px", "canal_length_px"}),
+    ],
+)
+def test_what_can_be_measured_is_measured(only, there, missing):
+    result = measured(only=only)
+    assert there <= set(result.measurements)
+    assert not missing & set(result.measurements)
+    assert (result.scale is None) == (only[0] == "orifice")
+
+
+def test_an_angle_needs_no_scale_and_says_which_tolerance_it_took():
+    result = measured(facts=CaseFacts(scale_from="none"))
+    assert result.scale is None
+    assert "5 px" in result.measurements["schneider_deg"].method
+    assert "mm" not in {m.unit for m in result.measurements.values()}
+    assert not any(" mm " in r.text for r in result.remarks)
+
+
+@pytest.mark.parametrize("source", ["file", "ball", "given", "dicom"])
+def test_the_scale_comes_from_where_it_was_asked_for(source):
+    facts = CaseFacts(
+        scale_from=source,
+        file_length_mm=TOOTH.file_length_mm,
+        ball_diameter_mm=3.0,
+        mm_per_px=0.03 if source == "given" else None,
+    )
+    spacing = SpacingFacts(pixel_mm=(0.03, 0.03), calibration_type="FIDUCIAL")
+    result = measured(facts=facts, spacing=spacing)
+    assert result.scale.source == source
+    assert result.scale.mm_per_px == pytest.approx(0.03, rel=0.015)
+
+
+@pytest.mark.parametrize("source", ["file", "ball", "given", "dicom"])
+def test_a_scale_that_cannot_be_made_says_why(source):
+    result = measured(facts=CaseFacts(scale_from=source))
+    assert result.scale is None
+    assert any("No scale" in r.text for r in result.remarks)
+    assert "schneider_deg" in result.measurements
+
+
+def test_a_length_from_the_handle_is_said_to_be_one():
+    facts = CaseFacts(file_length_mm=25.0, file_start_at="handle")
+    result = measured(facts=facts)
+    assert any("handle" in r.text and r.level == "warn" for r in result.remarks)
+    assert value(result, "working_length_mm") == pytest.approx(25.0 + value(result, "gap_mm"))
+
+
+def test_a_reading_without_a_length_to_compare_with_is_kept_as_a_remark():
+    result = measured(
+        facts=CaseFacts(electronic_mm=20.0, electronic_mark="zero"), without=("apex", "orifice")
+    )
+    assert "electronic_difference_mm" not in result.measurements
+    assert any("electronic" in r.text for r in result.remarks)
+
+
+@pytest.mark.parametrize(
+    ("clicks", "told"),
+    [
+        ({"apex_of_tooth": [[1, 2]]}, "Unknown landmark"),
+        ({"orifice": [[10, 10], [20, 20]], "apex": [[50, 50]]}, "2 times"),
+        ({"orifice": [[10, 10]], "apex": [[50, 99999]]}, "outside the image"),
+        ({"orifice": [[10, 10]], "apex": [[np.nan, 5]]}, "outside the image"),
+        ({"orifice": [[10, 10]]}, "Nothing to trace"),
+        ({"file_start": [[50, 50]], "file_tip": [[50, 50]]}, "coincide"),
+        ({}, "No clicks"),
+    ],
+)
+def test_clicks_that_cannot_be_used_are_refused_with_the_reason(clicks, told):
+    points = {n: np.array(p, float) for n, p in clicks.items()}
+    with pytest.raises(TraceError, match=told):
+        measure_case(as_radiograph(TOOTH.grey), points, FACTS)
+
+
+@pytest.fixture(scope="module")
+def synthetic():
+    """Cases of the generator, drawn over all its parameters, each with its result."""
+    cases = [make_case(seed) for seed in (7001, 7002, 7003, 7004, 7005, 7006, 7007, 7008)]
+    return [(case, measure_case(case.grey, case.clicks, case.facts)) for case in cases]
+
+
+def test_synthetic_radiographs_are_measured_within_their_uncertainty(synthetic):
+    scaled, gaps = [], []
+    for case, result in synthetic:
+        truth = case.truth
+        if result.scale is not None and result.scale.source == "file":
+            scaled.append((result.scale.mm_per_px / truth.file_mm_per_px - 1) / result.scale.relative_sd)
+        if "gap_mm" in result.measurements:
+            gap = result.measurements["gap_mm"]
+            gaps.append((gap.value - truth.gap_mm) / gap.sd)
+            assert abs(gap.value - truth.gap_mm) < 1.0
+    assert len(scaled) >= 3
+    assert np.abs(scaled).max() < 4
+    assert np.abs(gaps).max() < 4
+    assert np.median(np.abs(gaps)) < 1.3
+
+
+def test_lines_on_synthetic_radiographs_stay_in_their_canal(synthetic):
+    for case, result in synthetic:
+        truth = case.truth.canal_axis_px
+        points = result.canal_line.points_px
+        off = np.array([np.hypot(*(truth - p).T).min() for p in points[5:-8]]) * case.truth.mm_per_px
+        assert np.median(off) < 0.25
