@@ -173,11 +173,12 @@ def _rim_radius(image: Image, points: FloatArray, circle: tuple[float, float, fl
     if len(radii) < 8:
         return radius, max(0.02 * radius, 0.5)
     found, log_p = _rim_evidence(radii, profile, radius)
+    log_p = log_p - 0.5 * ((found - radius - _USUAL_SHIFT_PX[0]) / _USUAL_SHIFT_PX[1]) ** 2
     density = np.exp(log_p - log_p.max())
     density /= density.sum()
     mean = float(density @ found)
     sd = float(np.sqrt(density @ (found - mean) ** 2))
-    return mean, float(np.clip(np.hypot(sd, 0.002 * radius), 0.15, 0.03 * radius))
+    return mean, float(np.clip(np.hypot(sd, 0.006 * radius), 0.15, 0.03 * radius))
 
 
 def _supported_rays(points: FloatArray, circle: tuple[float, float, float]) -> npt.NDArray[np.bool_]:
@@ -189,6 +190,9 @@ def _supported_rays(points: FloatArray, circle: tuple[float, float, float]) -> n
     return good
 
 
+# How far the rim lies outside the steepest place, pixels, mean and standard deviation: not at all on a plain
+# image, more than two on a blurred logarithmic one. Edge enhancement would else be taken for such a tone.
+_USUAL_SHIFT_PX = (0.6, 1.2)
 # A profile follows no model better than this share of its height.
 _MODEL_MISFIT = 0.008
 # Radiographs are shown on a logarithmic scale more often than not.
