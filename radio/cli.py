@@ -268,13 +268,13 @@ def _open_viewer(image: Path | None, casebook: Path | None) -> None:
     if find_spec("napari") is None or find_spec("napari_periapical") is None:
         raise PeriapicalError(
             "The viewer needs napari, which is not installed. Install it with: "
-            "python -m pip install 'napari-periapical[gui]'"
+            "python -m pip install '.[gui]' (in the project folder)"
         )
     displays = ("DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM")
     if sys.platform.startswith("linux") and not any(os.environ.get(name) for name in displays):
         raise PeriapicalError(
             "The viewer needs a display and there is none here (DISPLAY and WAYLAND_DISPLAY are empty). "
-            "Run it in a desktop session with 'napari-periapical[gui]' installed."
+            "Run it in a desktop session with '.[gui]' (in the project folder) installed."
         )
     for path in (image, casebook):
         if path is not None and not path.is_file():

@@ -191,7 +191,7 @@ def test_view_without_napari_says_how_to_install_it(monkeypatch, capsys):
     with pytest.raises(SystemExit) as ended:
         cli.main()
     assert ended.value.code == 2
-    assert "pip install 'napari-periapical[gui]'" in capsys.readouterr().err
+    assert "pip install '.[gui]' (in the project folder)" in capsys.readouterr().err
 
 
 def test_demo_measures_the_sample_images(tmp_path):

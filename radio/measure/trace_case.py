@@ -14,10 +14,11 @@ from radio.measure.canal import trace_canal
 from radio.measure.case import CaseFacts, Clicks, Remark
 from radio.trace.along import CLICK_SD_MM, Along
 from radio.trace.circle import Ball, fit_ball
-from radio.trace.curve import beside, project
+from radio.trace.curve import arc_length, beside, project
 from radio.trace.face import start_face
 from radio.trace.line import LandmarkFix, Line
 from radio.trace.polarity import metal_is_bright
+from radio.trace.root_end import RootEnd
 from radio.trace.tip import file_tip
 from radio.trace.tracer import trace_line
 from radio.trace.workspace import Workspace, make_workspace
@@ -110,6 +111,8 @@ class _Tracing:
             self._trace_file()
         if "orifice" in self.clicks and ("canal_end" in self.clicks or "apex" in self.clicks):
             self._trace_canal()
+        elif self.file is not None and "apex" in self.clicks:
+            self._gap_without_orifice()
         if self.file is None and self.canal is None and self.ball is None:
             raise TraceError(
                 f"Nothing to trace with the clicks {', '.join(self.clicks)}: a canal needs orifice and "
@@ -170,6 +173,20 @@ class _Tracing:
 
     # -- canal --------------------------------------------------------------------------------------------
 
+    def _gap_without_orifice(self) -> None:
+        """Gap and apex from the file alone: the last part of the file says where the canal goes."""
+        assert self.file is not None
+        points = self.file.points_px
+        begin = beside(points, max(arc_length(points) - 6.0 / self.mm, 0.0), 0.0)
+        line, ending = trace_canal(
+            self.space.image,
+            {**self.clicks, "orifice": begin[None]},
+            self.file,
+            file_size=self.facts.file_size,
+            mm_per_px=self.mm,
+        )
+        self._fix_apex(line.points_px, ending)
+
     def _trace_canal(self) -> None:
         line, ending = trace_canal(
             self.space.image,
@@ -188,11 +205,14 @@ class _Tracing:
         if "canal_end" in self.clicks:
             self._fix("canal_end", points, ending.canal_end, "where the canal line crosses the root outline")
         if "apex" in self.clicks:
-            self._fix("apex", points, ending.apex, "end of the root outline", aside_px=ending.apex_aside_px)
-            if self.file is not None:
-                tip_s, _ = project(points, self.file.points_px[-1])
-                tip_sd = self.fixes["file_tip"][1]
-                self.gap = (ending.apex.s_px - tip_s, float(np.hypot(tip_sd, ending.apex.sd_px)))
+            self._fix_apex(points, ending)
+
+    def _fix_apex(self, points: FloatArray, ending: RootEnd) -> None:
+        self._fix("apex", points, ending.apex, "end of the root outline", aside_px=ending.apex_aside_px)
+        if self.file is not None:
+            tip_s, _ = project(points, self.file.points_px[-1])
+            tip_sd = self.fixes["file_tip"][1]
+            self.gap = (ending.apex.s_px - tip_s, float(np.hypot(tip_sd, ending.apex.sd_px)))
 
     # -- ball, bookkeeping --------------------------------------------------------------------------------
 

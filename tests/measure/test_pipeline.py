@@ -200,3 +200,19 @@ def test_lines_on_synthetic_radiographs_stay_in_their_canal(synthetic):
         points = result.canal_line.points_px
         off = np.array([np.hypot(*(truth - p).T).min() for p in points[5:-8]]) * case.truth.mm_per_px
         assert np.median(off) < 0.25
+
+
+def test_file_and_apex_alone_give_gap_and_working_length():
+    result = measured(without=("orifice", "canal_via"))
+    assert value(result, "gap_mm") == pytest.approx(TOOTH.gap_mm, abs=0.3)
+    assert value(result, "working_length_mm") == pytest.approx(TOOTH.file_length_mm + TOOTH.gap_mm, abs=0.3)
+    assert "canal_length_px" not in result.measurements
+
+
+def test_a_bridged_canal_has_an_angle_that_is_no_surer_than_that():
+    noise = 0.4 + 0.02 * np.random.default_rng(3).standard_normal((600, 400))
+    clicks = {"orifice": np.array([[80.0, 200.0]]), "apex": np.array([[480.0, 200.0]])}
+    result = measure_case(as_radiograph(noise), clicks, CaseFacts(mm_per_px=0.03))
+    assert not result.canal_line.confident.all()
+    # an arc of 20 mm radius may hide in 12 mm: its Schneider angle is about 17 degrees
+    assert result.measurements["schneider_deg"].sd > 5
