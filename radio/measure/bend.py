@@ -13,6 +13,7 @@ from radio.measure.curvature import (
     METHODS,
     Departure,
     find_departure,
+    hidden_bends,
     perturbed_traces,
 )
 from radio.measure.result import Measurement
@@ -56,6 +57,7 @@ def measure_bend(
         line.sd_px,
         correlation=_CORRELATION_MM / traced.approximate_mm_per_px,
         end_sd=(traced.landmarks["orifice"].sd_along_px, end.sd_along_px),
+        bridges=hidden_bends(points, line.confident, traced.approximate_mm_per_px),
         count=_DRAWS,
     )
     departure = find_departure(points, tolerance_px)

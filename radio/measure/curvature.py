@@ -131,12 +131,51 @@ def _angle(departure: Departure, end: FloatArray) -> float:
     return angle_between_deg(departure.direction, end - departure.point)
 
 
+# Bend that a stretch not shown by the image may hide: curvature, standard deviation, per mm (a radius of
+# 20 mm), and the most it is allowed to reach aside. Common practice, no source.
+_HIDDEN_BEND_PER_MM = 0.05
+_HIDDEN_MOST_MM = 0.8
+# Support over less than this between two such stretches does not part them: texture can look like a canal.
+_PARTING_MM = 2.5
+
+
+def hidden_bends(points: FloatArray, confident: npt.NDArray[np.bool_], mm: float) -> FloatArray:
+    """Sideways standard deviation of an arc over each stretch that the image does not support.
+
+    Parameters
+    ----------
+    points : ndarray, shape (N, 2)
+    confident : ndarray of bool, shape (N,)
+    mm : float
+        Millimetres per unit of `points`.
+
+    Returns
+    -------
+    ndarray, shape (G, N)
+        One row a stretch, unit of `points`; zero outside it.
+    """
+    s = cumulative_length(points) * mm
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], (~confident).astype(int), [0]])))
+    spans: list[list[int]] = []
+    for first, stop in zip(edges[::2], edges[1::2] - 1, strict=True):
+        if spans and s[first] - s[spans[-1][1]] < _PARTING_MM:
+            spans[-1][1] = int(stop)
+        else:
+            spans.append([int(first), int(stop)])
+    rows = []
+    for first, stop in spans:
+        rise = 0.5 * _HIDDEN_BEND_PER_MM * np.clip(s - s[first], 0, None) * np.clip(s[stop] - s, 0, None)
+        rows.append(np.minimum(rise, _HIDDEN_MOST_MM) / mm)
+    return np.array(rows).reshape(len(rows), len(points))
+
+
 def perturbed_traces(
     points: FloatArray,
     sd: FloatArray,
     *,
     correlation: float,
     end_sd: tuple[float, float],
+    bridges: FloatArray,
     count: int,
     seed: int = 20_240_229,
 ) -> list[FloatArray]:
@@ -151,6 +190,8 @@ def perturbed_traces(
         Length over which sideways errors go together, unit of `points`.
     end_sd : tuple of float
         Standard uncertainty along the line of the first and the last point.
+    bridges : ndarray, shape (G, N)
+        What each stretch that the image does not show may hide, from :func:`hidden_bends`.
     count : int
         Number of traces.
     seed : int
@@ -171,9 +212,12 @@ def perturbed_traces(
     noise /= noise.std(axis=1).mean() + 1e-12
     normal = normals(base)
     ends = rng.standard_normal((count, 2)) * np.asarray(end_sd)
+    hidden = rng.standard_normal((count, len(bridges))) @ np.array(
+        [np.interp(even, cum, bridge) for bridge in bridges]
+    ).reshape(len(bridges), len(even))
     out = []
     for i in range(count):
-        moved = base + (noise[i] * sd_even)[:, None] * normal
+        moved = base + (noise[i] * sd_even + hidden[i])[:, None] * normal
         total = float(cumulative_length(moved)[-1])
         out.append(point_at(moved, np.linspace(ends[i, 0], total + ends[i, 1], len(even))))
     return out

@@ -92,24 +92,8 @@ def settle(
     anchors = _anchor_rows(band, marks)
     lam = 1.0 / ((look.curvature_drift * mm_per_px**1.5) ** 2 * spacing_px**5)
     smooth, weights = _compromise(values, sd_px, anchors, lam)
-    spread = np.hypot(penalised_sd(weights, lam, 3), _bridge_sd_mm(confident) / mm_per_px)
+    spread = penalised_sd(weights, lam, 3)
     return Line(look.kind, smooth, spread, confident)
-
-
-# Bend that a bridged stretch may hide: curvature, standard deviation, per mm (a radius of 20 mm; common
-# practice, no source), and the most that is allowed for sideways.
-_HIDDEN_BEND_PER_MM = 0.05
-_HIDDEN_MOST_MM = 0.6
-
-
-def _bridge_sd_mm(confident: BoolArray) -> FloatArray:
-    """How far aside a line may lie where the image does not show it: the rise of an arc over each gap."""
-    out = np.zeros(len(confident))
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], (~confident).astype(int), [0]])))
-    for first, stop in zip(edges[::2], edges[1::2], strict=True):
-        s = (np.arange(stop - first) + 0.5) * ALONG_MM
-        out[first:stop] = 0.5 * _HIDDEN_BEND_PER_MM * s * ((stop - first) * ALONG_MM - s)
-    return np.minimum(out, _HIDDEN_MOST_MM)
 
 
 def _anchor_rows(band: Band, marks: list[tuple[float, float, float]]) -> tuple[FloatArray, FloatArray]:

@@ -279,10 +279,17 @@ def test_angles_near_0_and_180_keep_their_digits(tiny: float) -> None:
     assert 180 - angle_between_deg(u, -v) == pytest.approx(tiny, rel=1e-4, abs=1e-12)
 
 
+NO_BRIDGE = np.zeros((0, 300))
+
+
 def test_spread_of_perturbed_traces() -> None:
     trace = straight_and_arc(8, 5, 60, 300)
-    draws = perturbed_traces(trace, np.full(300, 0.05), correlation=1.0, end_sd=(0.2, 0.3), count=400)
-    again = perturbed_traces(trace, np.full(300, 0.05), correlation=1.0, end_sd=(0.2, 0.3), count=400)
+    draws = perturbed_traces(
+        trace, np.full(300, 0.05), correlation=1.0, end_sd=(0.2, 0.3), bridges=NO_BRIDGE, count=400
+    )
+    again = perturbed_traces(
+        trace, np.full(300, 0.05), correlation=1.0, end_sd=(0.2, 0.3), bridges=NO_BRIDGE, count=400
+    )
     assert all(np.array_equal(a, b) for a, b in zip(draws, again, strict=True))
     middle = np.array([draw[40] for draw in draws])
     across = (middle - middle.mean(axis=0))[:, 1]
@@ -293,7 +300,9 @@ def test_spread_of_perturbed_traces() -> None:
     tangent = np.array([np.cos(np.radians(60)), np.sin(np.radians(60))])
     ends = np.array([(draw[-1] - trace[-1]) @ tangent for draw in draws])
     assert ends.std() == pytest.approx(0.3, rel=0.2)
-    still = perturbed_traces(trace, np.zeros(300), correlation=1.0, end_sd=(0.0, 0.0), count=2)
+    still = perturbed_traces(
+        trace, np.zeros(300), correlation=1.0, end_sd=(0.0, 0.0), bridges=NO_BRIDGE, count=2
+    )
     assert still[0][[0, -1]] == pytest.approx(trace[[0, -1]], abs=1e-9)
 
 
@@ -302,7 +311,9 @@ def test_a_less_certain_trace_gives_a_less_certain_angle() -> None:
     schneider = next(m for m in METHODS if m.column == "schneider_deg")
     spreads = []
     for sd in (0.0, 0.03, 0.1):
-        draws = perturbed_traces(trace, np.full(300, sd), correlation=1.0, end_sd=(0.1, 0.1), count=40)
+        draws = perturbed_traces(
+            trace, np.full(300, sd), correlation=1.0, end_sd=(0.1, 0.1), bridges=NO_BRIDGE, count=40
+        )
         value, spread = schneider.with_sd(trace, draws, 0.1)
         assert value == pytest.approx(schneider_deg(trace, 0.1)[0], abs=1e-6)
         spreads.append(spread)
