@@ -10,10 +10,17 @@ from radio.measure.case import CaseFacts, Clicks
 # Canal orifice to apex, millimetres, when nothing else tells the scale; common practice, no source.
 _TYPICAL_CANAL_MM = 12.5
 _TYPICAL_FILE_MM = 23.0
+# What a pixel of a dental radiograph can be; clicks that imply another size were misplaced.
+_PIXEL_RANGE_MM = (0.005, 0.5)
 
 
 def approximate_mm_per_px(clicks: Clicks, facts: CaseFacts, spacing: SpacingFacts, aspect: float) -> float:
     """Rough scale, only for choosing search widths; no measurement rests on it."""
+    implied = _implied_mm_per_px(clicks, facts, spacing, aspect)
+    return min(max(implied, _PIXEL_RANGE_MM[0]), _PIXEL_RANGE_MM[1])
+
+
+def _implied_mm_per_px(clicks: Clicks, facts: CaseFacts, spacing: SpacingFacts, aspect: float) -> float:
     if facts.mm_per_px:
         return facts.mm_per_px
     square = np.array([aspect, 1.0])

@@ -67,9 +67,12 @@ def check_clicks(clicks: Clicks, shape: tuple[int, ...]) -> dict[str, np.ndarray
     for name, points in clicks.items():
         if name not in LANDMARKS:
             raise TraceError(f"Unknown landmark {name!r}; allowed are {', '.join(LANDMARKS)}.")
-        p = np.asarray(points, dtype=np.float64).reshape(-1, 2)
-        if len(p) == 0:
+        p = np.asarray(points, dtype=np.float64)
+        if p.size == 0:
             continue
+        if p.shape[-1:] != (2,) or p.ndim > 2:
+            raise TraceError(f"{name} has the shape {p.shape}; give points as row, col: shape (N, 2).")
+        p = p.reshape(-1, 2)
         if len(p) > 1 and name not in REPEATED_LANDMARKS:
             raise TraceError(f"{name} is given {len(p)} times; give it once (only via points repeat).")
         outside = ~(
@@ -105,5 +108,6 @@ def _import_ahead() -> None:
     import scipy.linalg
     import scipy.ndimage
     import scipy.optimize
+    import skimage.measure
 
-    del cv2, scipy
+    del cv2, scipy, skimage

@@ -19,6 +19,8 @@ Image = npt.NDArray[np.float32]
 _SHARED_ROWS = 16.0
 # A row beyond what the clicks span has nothing to follow.
 _BEYOND_SD_MM = 1.0
+# Grey steps finer than 16 bits are rounding, not an image.
+_LEAST_NOISE = 1e-5
 
 
 def settle(
@@ -69,7 +71,7 @@ def settle(
     n = len(band.guide_px)
     response, sigma_px = _matched_response(band, look, mm_per_px)
     centre_px, height, valid = _peaks(response, band, reach_px=max(0.15 / mm_per_px, 1.5))
-    noise = 1.4826 * np.median(np.abs(response - np.median(response, axis=1, keepdims=True))) + 1e-12
+    noise = 1.4826 * np.median(np.abs(response - np.median(response, axis=1, keepdims=True))) + _LEAST_NOISE
     ratio = np.maximum(height / noise, 0.0)
     confident = _supported(ratio)
     sd_px = np.hypot(0.015 / mm_per_px, sigma_px / np.maximum(ratio, 0.3)) * np.sqrt(_SHARED_ROWS)

@@ -110,28 +110,33 @@ def _rim_candidates(image: Image, centre: FloatArray, low: float, high: float) -
 
 
 def _robust_circle(points: FloatArray, radius_px: tuple[float, float]) -> tuple[float, float, float]:
+    from skimage.measure import CircleModel
+
+    nothing = TraceError(
+        f"No circle with a radius of {radius_px[0]:.0f} to {radius_px[1]:.0f} px about the ball click. "
+        "Click near the middle of the ball and check its diameter."
+    )
+    if len(points) < 3:
+        raise nothing
     rng = np.random.default_rng(7)
     triples = points[rng.integers(0, len(points), (600, 3))]
     centres, radii = _circumcircles(triples)
     plausible = (radii > radius_px[0]) & (radii < radius_px[1]) & np.isfinite(radii)
     if not plausible.any():
-        raise TraceError(
-            f"No circle with a radius of {radius_px[0]:.0f} to {radius_px[1]:.0f} px about the ball click. "
-            "Click near the middle of the ball and check its diameter."
-        )
+        raise nothing
     centres, radii = centres[plausible], radii[plausible]
     distance = np.hypot(*(points[None] - centres[:, None]).transpose(2, 0, 1))
     misfit = np.abs(distance - radii[:, None])
     votes = (1.0 / (1.0 + (misfit / (0.01 * radii[:, None] + 1.0)) ** 2)).sum(axis=1)
     best = int(votes.argmax())
-    row, col, radius = float(centres[best, 0]), float(centres[best, 1]), float(radii[best])
+    model = CircleModel(centres[best], float(radii[best]))
     for tolerance in (0.05, 0.03, 0.02, 0.02):
-        misfit = np.abs(np.hypot(points[:, 0] - row, points[:, 1] - col) - radius)
-        near = points[misfit < max(tolerance * radius, 1.5)]
-        if len(near) < 8:
+        near = points[np.abs(model.residuals(points)) < max(tolerance * model.radius, 1.5)]
+        closer = CircleModel.from_estimate(near) if len(near) >= 8 else None
+        if not closer:
             break
-        row, col, radius = _least_squares_circle(near)
-    return float(row), float(col), float(radius)
+        model = closer
+    return float(model.center[0]), float(model.center[1]), float(model.radius)
 
 
 def _circumcircles(triples: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -142,14 +147,6 @@ def _circumcircles(triples: FloatArray) -> tuple[FloatArray, FloatArray]:
         u = (ac[:, 1] * (ab**2).sum(1) - ab[:, 1] * (ac**2).sum(1)) / cross
         v = (ab[:, 0] * (ac**2).sum(1) - ac[:, 0] * (ab**2).sum(1)) / cross
     return a + np.stack([u, v], axis=1), np.hypot(u, v)
-
-
-def _least_squares_circle(points: FloatArray) -> tuple[float, float, float]:
-    """Algebraic circle fit (Kasa 1976), exact enough on points already near one circle."""
-    design = np.column_stack([2 * points, np.ones(len(points))])
-    solution, *_ = np.linalg.lstsq(design, (points**2).sum(axis=1), rcond=None)
-    row, col = solution[:2]
-    return float(row), float(col), float(np.sqrt(solution[2] + row**2 + col**2))
 
 
 def _rim_radius(image: Image, points: FloatArray, circle: tuple[float, float, float]) -> tuple[float, float]:

@@ -101,7 +101,7 @@ def _band_scores(
     overlap = np.einsum("rx,sx->rs", residual, shape)
     gain = np.maximum(-overlap, 0.0) ** 2 / np.maximum(power, 0.02 * len(x) / 8)
     independent = (x[1] - x[0]) / max(0.12, 2 * mm_per_px)
-    total = (residual**2).sum(axis=1, keepdims=True)
+    total = (residual**2).sum(axis=1, keepdims=True) + 1e-12
     ratio = (
         -0.5 * weight.sum(axis=1, keepdims=True) * independent * np.log(np.maximum(1.0 - gain / total, 0.02))
     )

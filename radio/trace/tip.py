@@ -142,7 +142,7 @@ def _matched_response(
     ridge = 0.02 * np.trace(covariance) / len(covariance) + _FILTER_RIDGE * float((profile**2).mean()) + 1e-9
     weight = np.linalg.solve(covariance + ridge * np.eye(len(covariance)), profile)
     weight -= weight.mean()
-    weight /= weight @ profile
+    weight /= max(float(weight @ profile), 1e-12)
     aside = beside @ weight
     texture = 1.4826 * float(np.median(np.abs(aside - np.median(aside))))
     return windows @ weight, dx, texture

@@ -232,7 +232,8 @@ def _reward(
 
     The scale is set by the best contrast near the guide over some length of the band: a much stronger line
     further away, such as the periodontal space beside a faint canal, gains little over it. For the file,
-    texture to either side sets the scale where the file itself is weaker than that.
+    texture to either side sets the scale where the file itself is weaker than that; a second file there is
+    too narrow to be taken for texture.
     """
     from scipy.ndimage import gaussian_filter1d
 
@@ -240,7 +241,7 @@ def _reward(
     best_near = gaussian_filter1d(contrast[:, near].max(axis=1), 1.5 / ALONG_MM, mode="nearest")
     level = 0.4 * best_near
     if look.bright:
-        chance = np.percentile(contrast[:, ~near], 90, axis=1)
+        chance = np.percentile(contrast[:, ~near], 75, axis=1)
         level = np.maximum(level, 1.5 * gaussian_filter1d(chance, 1.5 / ALONG_MM, mode="nearest"))
     level = np.maximum(level, 0.05 * np.percentile(contrast.max(axis=1), 60)) + np.float32(1e-9)
     square = contrast**2
