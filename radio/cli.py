@@ -15,8 +15,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 if TYPE_CHECKING:
+    from radio.image.radiograph import Radiograph
     from radio.measure.case import CaseResult, Clicks
     from radio.record.tables import CaseTable, Skip
+    from radio.study.one_image import ImageOutcome
 
 NOTHING_MEASURED = 1
 WRONG_INPUT = 2
@@ -24,7 +26,7 @@ INTERRUPTED = 130
 
 _STANDARD_OUTPUT = Path("-")
 _EXIT_CODES = (
-    "Exit codes: 0 done (a batch also when it skipped canals), 1 nothing could be measured, "
+    "Exit codes: 0 done (also when some canals were skipped), 1 nothing could be measured, "
     "2 wrong usage or input, 130 stopped by Ctrl-C."
 )
 _ABOUT = (
@@ -129,6 +131,7 @@ def measure(
     the image. The JSON holds, for each canal, "measurements" by results-table column (value, unit, sd,
     interval95, method, basis), "not_measured" with reasons, landmarks, lines and remarks.
     """
+    from radio.image.radiograph import read_radiograph
     from radio.record.tables import read_cases_of_image
 
     facts = {
@@ -144,30 +147,48 @@ def measure(
     }
     _keep_inputs((image, clicks, images), (json, picture))
     given = {name: text.strip() for name, text in facts.items() if text is not None}
-    _measure_and_write(image, read_cases_of_image(image, clicks, images, given), json, picture)
-
-
-def _measure_and_write(image: Path, table: CaseTable, json: Path | None, picture: Path | None) -> None:
-    from radio.errors import PeriapicalError, TableError
-    from radio.record.measured import measured_json
-    from radio.record.picture import draw_picture
-    from radio.study.one_image import measure_image
-
-    if not table.cases:
-        raise TableError("; ".join(one.reason for one in table.skips))
-    measured = measure_image(image, table.cases)
-    if measured.radiograph is None:
-        raise PeriapicalError(measured.skips[0].reason)
-    pairs = measured.pairs
-    skips = [*table.skips, *measured.skips]
+    # the image first: a misspelt one is not in the tables either, but they are not what is wrong
+    radiograph = read_radiograph(image)
+    table = read_cases_of_image(image, clicks, images, given)
+    measured = _measure_given(radiograph, table, clicks.name)
+    pairs, skips = measured.pairs, [*table.skips, *measured.skips]
     if json != _STANDARD_OUTPUT:
         _show(image, pairs, table.warnings, skips)
-    if json is not None:
-        _write_json(json, measured_json(measured.radiograph, pairs, skips))
-    if picture is not None and pairs:
-        draw_picture(measured.radiograph, [result for result, _ in pairs], picture)
+    _write(radiograph, pairs, skips, json, picture)
     if not pairs:
         raise typer.Exit(NOTHING_MEASURED)
+
+
+def _measure_given(radiograph: Radiograph, table: CaseTable, clicks: str) -> ImageOutcome:
+    """Measure what the tables give; an error when not one canal is given as it should be."""
+    from radio.errors import TableError
+    from radio.study.one_image import measure_canals
+
+    measured = measure_canals(radiograph, table.cases)
+    if all(one.wrong_clicks for one in measured.outcomes):
+        reasons = [one.reason for one in table.skips]
+        reasons += [f"{clicks}, canal {one.canal}: {one.reason}" for one in measured.skips]
+        raise TableError("; ".join(reasons))
+    return measured
+
+
+def _write(
+    radiograph: Radiograph,
+    pairs: Sequence[tuple[CaseResult, Clicks]],
+    skips: Sequence[Skip],
+    json: Path | None,
+    picture: Path | None,
+) -> None:
+    from radio.record.atomic import write_text
+    from radio.record.measured import measured_json
+    from radio.record.picture import draw_picture
+
+    if json == _STANDARD_OUTPUT:
+        typer.echo(measured_json(radiograph, pairs, skips), nl=False)
+    elif json is not None:
+        write_text(json, measured_json(radiograph, pairs, skips))
+    if picture is not None and pairs:
+        draw_picture(radiograph, [result for result, _ in pairs], picture)
 
 
 def _show(
@@ -184,20 +205,14 @@ def _show(
         typer.echo(f"periapical: {warning}", err=True)
 
 
-def _write_json(place: Path, text: str) -> None:
-    from radio.record.atomic import write_text
-
-    if place == _STANDARD_OUTPUT:
-        typer.echo(text, nl=False)
-    else:
-        write_text(place, text)
-
-
 def _keep_inputs(inputs: Sequence[Path | None], outputs: Sequence[Path | None]) -> None:
-    """Refuse to write over what is read, or over saved tracings."""
+    """Refuse to write over what is read, over saved tracings, or twice to one place."""
     from radio.errors import PeriapicalError
     from radio.record.tracing import is_tracing_document
 
+    places = [os.path.realpath(out) for out in outputs if out is not None]
+    if len(set(places)) < len(places):
+        raise PeriapicalError(f"{outputs[0]} is to hold both JSON and picture; give each its own place.")
     for out in outputs:
         if out is None or not out.exists():
             continue
@@ -221,10 +236,11 @@ def batch(
     """
     from radio.errors import PeriapicalError
     from radio.record.terminal import caution_text, make_console
-    from radio.study.batch import run_batch
+    from radio.study.batch import WRITTEN, run_batch
 
     if cluster is not None:
         raise PeriapicalError("--cluster is not available yet in this version; use --workers instead.")
+    _keep_inputs((images, clicks), [out / name for name in WRITTEN])
     try:
         with _progress("Measuring") as progress:
             summary = run_batch(images, clicks, out, workers=workers, progress=progress)
@@ -276,9 +292,6 @@ def _open_viewer(image: Path | None, casebook: Path | None) -> None:
             "The viewer needs a display and there is none here (DISPLAY and WAYLAND_DISPLAY are empty). "
             "Run it in a desktop session with '.[gui]' (in the project folder) installed."
         )
-    for path in (image, casebook):
-        if path is not None and not path.is_file():
-            raise PeriapicalError(f"{path} is not there; check the name.")
     # by name only: the core must not depend on the plugin
     import_module("napari_periapical.launch").open_viewer(image, casebook)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import os
 import re
 import subprocess
 import sys
@@ -125,6 +126,23 @@ def test_no_gpl_at_run_time():
         # a choice of licences may be taken under its LGPL part (Qt for Python)
         strict = re.search(r"(?<!L)GPL|(?<!Lesser )General Public", licence) and "LGPL" not in licence
         assert not strict, f"{name}: {licence}"
+    # Qt's Addons state the same choice, but hold modules that are under the GPL alone
+    assert not packages & {"pyside6", "pyside6-addons"}
+
+
+def test_readme_names_every_package_that_is_asked_for():
+    extras = PROJECT["project"]["optional-dependencies"]
+    told = (ROOT / "README.md").read_text(encoding="utf-8").partition("## What it stands on")[2]
+    rows = [re.split(r" *\| *", row) for row in told.splitlines() if row.startswith("| ")]
+    for extra, texts in (("", PROJECT["project"]["dependencies"]), *extras.items()):
+        named = {
+            name
+            for _, packages, *_ in rows
+            if re.findall(r"`\[(\w+)\]`", packages) == ([extra] if extra else [])
+            for name in re.split(r"[,;] ", packages.partition(" (`")[0])
+        }
+        asked = {Requirement(text).name for text in texts} - {"napari-periapical"}
+        assert named - {"package", "---"} == asked
 
 
 @pytest.mark.parametrize("argument", ["--help", "--version"])
@@ -159,9 +177,44 @@ def test_the_wheel_holds_what_an_installed_copy_needs(wheel):
         assert name in names
     assert any(re.fullmatch(r"napari_periapical-.*\.dist-info/licenses/LICENSE", name) for name in names)
     assert not any(name.startswith(("tests/", "plugins/")) or name.endswith(".pyc") for name in names)
+    # what belongs to a source tree: the pictures of README, and the sources that make the images or set up
+    samples = {name.removeprefix("radio/_sample_images/") for name in names if "_sample_images/" in name}
+    assert not [name for name in samples if "/" in name or name.endswith(".py")]
+    assert {name.split("/")[0] for name in names if ".dist-info/" not in name} == {
+        "radio",
+        "calib",
+        "napari_periapical",
+    }
+    for folder in ("radio", "calib"):
+        assert {str(path.relative_to(ROOT)) for path in sources(folder)} <= names
     images = [name for name in names if name.endswith((".dcm", ".png", ".tif", ".tiff", ".jpg"))]
     assert len([name for name in images if name.startswith("radio/_sample_images/")]) >= 6
     assert sum(info.file_size for info in wheel.infolist()) < 12_000_000
+
+
+def test_the_wheel_measures_its_own_sample_images(wheel, tmp_path):
+    wheel.extractall(tmp_path / "site")
+    code = (
+        "import radio\n"
+        "from radio.study.demo import sample_images_folder\n"
+        "from radio.cli import main\n"
+        "print(radio.__file__, sample_images_folder(), sep='\\n')\n"
+        "main()\n"
+    )
+    environment = {**os.environ, "PYTHONPATH": str(tmp_path / "site"), "PYTHONIOENCODING": "utf-8"}
+    done = subprocess.run(
+        [sys.executable, "-c", code, "demo", "--out", "out"],
+        cwd=tmp_path,
+        env=environment,
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    package = tmp_path / "site" / "radio"
+    assert done.stdout.splitlines()[:2] == [str(package / "__init__.py"), str(package / "_sample_images")]
+    assert len(list((tmp_path / "out" / "pictures").iterdir())) == 8
 
 
 def test_the_wheel_names_its_command_and_plugin(wheel):

@@ -32,6 +32,8 @@ def periapical(*arguments: object, cwd: Path = ROOT, **environment: str) -> subp
 def study(tmp_path_factory):
     folder = tmp_path_factory.mktemp("study")
     write_study(folder, ["a.png"])
+    # an image of which the tables say nothing
+    (folder / "b.png").write_bytes((folder / "a.png").read_bytes())
     return folder
 
 
@@ -96,12 +98,15 @@ def test_angles_without_any_scale(study):
 @pytest.mark.parametrize(
     ("arguments", "parts"),
     [
-        (["measure", "none.png", "--clicks", "CLICKS.csv"], ["none.png", "it has a.png"]),
+        (["measure", "none.png", "--clicks", "CLICKS.csv"], ["There is no image at none.png", "spelling"]),
+        (["measure", "none.png", "--clicks", "none.csv"], ["There is no image at none.png"]),
+        (["measure", ".", "--clicks", "CLICKS.csv"], ["is a folder", "the path of one image is needed"]),
+        (["measure", "b.png", "--clicks", "CLICKS.csv"], ["no row for the image b.png", "it has a.png"]),
         (["measure", "a.png", "--clicks", "none.csv"], ["none.csv", "cannot be read"]),
         (["measure", "a.png"], ["Missing option", "--clicks"]),
         (["measure", "a.png", "--clicks", "CLICKS.csv", "--images", "none.csv"], ["cannot be read"]),
         (["measure", "a.png", "--clicks", "a.png"], ["not UTF-8"]),
-        (["measure", "CLICKS.csv", "--clicks", "CLICKS.csv"], ["no row for the image CLICKS.csv"]),
+        (["measure", "CLICKS.csv", "--clicks", "CLICKS.csv"], ["CLICKS.csv: This is no DICOM, PNG"]),
         (["measure", "a.png", "--clicks", "CLICKS.csv", "--tooth", "99"], ["--tooth", "ISO 3950"]),
         (["measure", "a.png", "--clicks", "CLICKS.csv", "--file-size", "12"], ["--file-size", "ISO 3630-1"]),
         (["measure", "a.png", "--clicks", "CLICKS.csv", "--file-length-mm", "x"], ["10 to 40 mm"]),
@@ -109,12 +114,18 @@ def test_angles_without_any_scale(study):
         (["measure", "a.png", "--clicks", "CLICKS.csv", "--picture", "a.png"], ["one of the inputs"]),
         (["measure", "a.png", "--clicks", "CLICKS.csv", "--json", "CLICKS.csv"], ["one of the inputs"]),
         (
+            ["measure", "a.png", "--clicks", "CLICKS.csv", "--json", "out", "--picture", "./out"],
+            ["out is to hold both"],
+        ),
+        (["measure", "a.png", "--clicks", "CLICKS.csv", "--json", "."], ["cannot be written"]),
+        (
             ["measure", "a.png", "--clicks", "CLICKS.csv", "--json", "no/such/place.json"],
             ["cannot be written"],
         ),
         (["measure", "a.png", "--clicks", "CLICKS.csv", "--pictures", "x.png"], ["No such option"]),
         (["batch", "IMAGES.csv", "CLICKS.csv"], ["Missing option", "--out"]),
         (["batch", "IMAGES.csv", "CLICKS.csv", "--out", "a.png"], ["cannot be written"]),
+        (["batch", "none.csv", "CLICKS.csv", "--out", "out"], ["none.csv", "cannot be read"]),
         (["batch", "IMAGES.csv", "IMAGES.csv", "--out", "out"], ["no column landmark"]),
         (["batch", "CLICKS.csv", "IMAGES.csv", "--out", "out"], ["no column"]),
         (["batch", "IMAGES.csv", "CLICKS.csv", "--out", "out", "--workers", "0"], ["--workers"]),
@@ -123,6 +134,7 @@ def test_angles_without_any_scale(study):
             ["batch", "IMAGES.csv", "CLICKS.csv", "--out", "out", "--cluster", "tcp://x:1"],
             ["not available yet in this version"],
         ),
+        (["demo", "--out", "a.png"], ["cannot be written"]),
         (["mesure", "a.png"], ["No such command"]),
     ],
 )
@@ -151,12 +163,84 @@ def test_an_image_that_is_none(study, tmp_path):
     fails_with(periapical("measure", tmp_path / "a.png", "--clicks", study / "CLICKS.csv"), "a.png")
 
 
-def test_points_outside_the_image(study, tmp_path):
-    clicks = tmp_path / "CLICKS.csv"
-    clicks.write_text("image,landmark,row,col\na.png,apex,5000,10\n")
+def table_of_points(folder, *rows):
+    clicks = folder / "CLICKS.csv"
+    clicks.write_text("\n".join(["image,canal,landmark,row,col", *rows]) + "\n")
+    return clicks
+
+
+OUTSIDE = "a.png,far,apex,5000,10"
+TOO_FEW = "a.png,few,reference,100,100"
+
+
+def test_points_outside_the_image_are_wrong_input(study, tmp_path):
+    clicks = table_of_points(tmp_path, OUTSIDE)
+    done = periapical("measure", study / "a.png", "--clicks", clicks, "--json", tmp_path / "out.json")
+    fails_with(
+        done, "CLICKS.csv, canal far: apex at row 5000, col 10 lies outside", "520 rows and 460 columns"
+    )
+    assert done.stdout == ""
+    assert not (tmp_path / "out.json").exists()
+
+
+def test_wrong_input_in_every_canal_is_told_of_each(study, tmp_path):
+    clicks = table_of_points(tmp_path, OUTSIDE, "a.png,odd,apx,10,10")
     done = periapical("measure", study / "a.png", "--clicks", clicks)
-    assert done.returncode == 1
-    assert "outside the image" in " ".join(done.stdout.split())
+    fails_with(done, "CLICKS.csv line 3, column landmark: given 'apx'", "canal far: apex at row 5000")
+
+
+def test_points_that_make_no_line_measure_nothing(study, tmp_path):
+    clicks = table_of_points(tmp_path, TOO_FEW, OUTSIDE)
+    done = periapical("measure", study / "a.png", "--clicks", clicks, "--json", tmp_path / "out.json")
+    assert done.returncode == 1, done.stderr
+    words = " ".join(done.stdout.split())
+    assert "Skipped: a.png, canal few: Nothing to trace" in words
+    assert "Skipped: a.png, canal far: apex at row 5000" in words
+    skipped = json.loads((tmp_path / "out.json").read_text())["skipped"]
+    assert [one["canal"] for one in skipped] == ["few", "far"]
+
+
+def test_one_canal_given_wrong_does_not_stop_the_other(study, tmp_path):
+    rows = [row.split(",") for row in (study / "CLICKS.csv").read_text().splitlines()[1:]]
+    good = [f"a.png,1,{landmark},{row},{col}" for _, _, landmark, _, row, col in rows]
+    done = periapical("measure", study / "a.png", "--clicks", table_of_points(tmp_path, OUTSIDE, *good))
+    assert done.returncode == 0, done.stderr
+    assert "Skipped: a.png, canal far: apex at row 5000" in " ".join(done.stdout.split())
+
+
+def test_a_batch_with_points_outside_goes_on(study, tmp_path):
+    (tmp_path / "a.png").write_bytes((study / "a.png").read_bytes())
+    (tmp_path / "IMAGES.csv").write_text("image,canal\na.png,far\n")
+    table_of_points(tmp_path, OUTSIDE)
+    done = periapical("batch", "IMAGES.csv", "CLICKS.csv", "--out", "out", cwd=tmp_path)
+    assert done.returncode == 1, done.stderr
+    assert "lies outside the image" in (tmp_path / "out" / "skipped.csv").read_text()
+
+
+def test_a_batch_does_not_write_over_its_tables(study, tmp_path):
+    for name in ("a.png", "CLICKS.csv"):
+        (tmp_path / name).write_bytes((study / name).read_bytes())
+    table = (study / "IMAGES.csv").read_bytes()
+    (tmp_path / "results.csv").write_bytes(table)
+    done = periapical("batch", "results.csv", "CLICKS.csv", "--out", ".", cwd=tmp_path)
+    fails_with(done, "results.csv is one of the inputs")
+    assert (tmp_path / "results.csv").read_bytes() == table
+
+
+def test_stopped_by_the_user(monkeypatch, capsys):
+    from radio import cli
+    from radio.study import batch, demo
+
+    def stopped(*_, **__):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(batch, "run_batch", stopped)
+    monkeypatch.setattr(demo, "run_demo", stopped)
+    for arguments in (["demo"], ["batch", "IMAGES.csv", "CLICKS.csv", "--out", "none"]):
+        monkeypatch.setattr(sys, "argv", ["periapical", *arguments])
+        with pytest.raises(SystemExit) as ended:
+            cli.main()
+        assert ended.value.code == 130
 
 
 def test_batch_writes_tables_and_tells_the_counts(study, tmp_path):
@@ -179,6 +263,20 @@ def test_batch_in_which_nothing_can_be_measured(study, tmp_path):
 def test_view_without_a_display_says_what_is_needed(study):
     nothing = {"DISPLAY": "", "WAYLAND_DISPLAY": "", "QT_QPA_PLATFORM": ""}
     fails_with(periapical("view", study / "a.png", **nothing), ".[gui]")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "part"),
+    [
+        (["none.png"], "There is no image at none.png"),
+        (["CLICKS.csv"], "CLICKS.csv: This is no DICOM, PNG"),
+        (["."], "is a folder"),
+        (["--casebook", "none.db"], "none.db cannot be opened"),
+    ],
+)
+def test_view_of_what_cannot_be_opened(study, arguments, part):
+    pytest.importorskip("napari")
+    fails_with(periapical("view", *arguments, cwd=study, QT_QPA_PLATFORM="offscreen"), part)
 
 
 def test_view_without_napari_says_how_to_install_it(monkeypatch, capsys):

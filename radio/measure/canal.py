@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -14,6 +14,7 @@ from radio.trace.line import Line
 from radio.trace.root_end import RootEnd, root_end
 from radio.trace.tip import TYPICAL_FILE_SIZE
 from radio.trace.tracer import bend_toward, join_lines, trace_line
+from radio.trace.unmarked import unmarked_file
 
 FloatArray = npt.NDArray[np.float64]
 Image = npt.NDArray[np.float32]
@@ -23,6 +24,25 @@ Image = npt.NDArray[np.float32]
 FORAMEN_ASIDE_SD_MM = 0.18
 
 
+@dataclass(frozen=True, eq=False)
+class TracedCanal:
+    """A canal and the end of its root.
+
+    Parameters
+    ----------
+    line : Line
+        Canal, from before the orifice to beyond its end.
+    ending : RootEnd
+        On that line.
+    unmarked : Line or None
+        A bright line in the canal that no click names and the canal was taken to lie about.
+    """
+
+    line: Line
+    ending: RootEnd
+    unmarked: Line | None
+
+
 def trace_canal(
     image: Image,
     clicks: Mapping[str, FloatArray],
@@ -30,8 +50,11 @@ def trace_canal(
     *,
     file_size: int | None,
     mm_per_px: float,
-) -> tuple[Line, RootEnd]:
+) -> TracedCanal:
     """Trace the canal and find the end of the root on it.
+
+    A bright line in the canal where no file was clicked is taken for a file: the dark margin beside it would
+    else be followed, and look like support.
 
     Parameters
     ----------
@@ -48,10 +71,7 @@ def trace_canal(
 
     Returns
     -------
-    line : Line
-        Canal, from before the orifice to beyond its end.
-    ending : RootEnd
-        On that line.
+    TracedCanal
     """
     return _CanalTracing(image, clicks, file, file_size, mm_per_px).run()
 
@@ -70,20 +90,23 @@ class _CanalTracing:
         self.image, self.clicks, self.file, self.mm = image, clicks, file, mm_per_px
         self.tip_diameter_mm = (file_size if file_size is not None else TYPICAL_FILE_SIZE) / 100.0
 
-    def run(self) -> tuple[Line, RootEnd]:
+    def run(self) -> TracedCanal:
         end_name = "canal_end" if "canal_end" in self.clicks else "apex"
         end, orifice = self.clicks[end_name][0], self.clicks["orifice"][0]
         via = self.clicks.get("canal_via", np.zeros((0, 2)))
-        inside = self._file_inside(orifice, end)
+        inside, unmarked = self._file_inside(orifice, end), None
         if inside is None:
-            rests_on, known_px = np.vstack([orifice, via, end]), 0.0
+            clicked = np.vstack([orifice, via, end])
+            inside = unmarked = unmarked_file(self.image, clicked, mm_per_px=self.mm)
+        if inside is None:
+            rests_on, known_px = clicked, 0.0
             line = trace_line(self.image, rests_on, "canal", mm_per_px=self.mm, extend_mm=(0.5, 1.0))
         else:
             line, rests_on, known_px = self._canal_around_file(inside, via, end)
-        ending = self._root_end(line)
+        ending = self._root_end(line, metal=self.file is not None or inside is not None)
         if "apex" in self.clicks and known_px < arc_length(line.points_px):
             line, ending = self._near_apex(line, ending, rests_on, known_px)
-        return line, ending
+        return TracedCanal(line, ending, unmarked)
 
     def _near_apex(
         self, line: Line, ending: RootEnd, rests_on: FloatArray, known_px: float
@@ -112,7 +135,7 @@ class _CanalTracing:
             canal_end=replace(ending.canal_end, s_px=s_end),
         )
 
-    def _root_end(self, line: Line) -> RootEnd:
+    def _root_end(self, line: Line, *, metal: bool) -> RootEnd:
         clicked = {n: self.clicks[n][0] if n in self.clicks else None for n in ("apex", "canal_end")}
         return root_end(
             self.image,
@@ -120,7 +143,7 @@ class _CanalTracing:
             clicked["apex"],
             clicked["canal_end"],
             mm_per_px=self.mm,
-            file_shadow_mm=0.3 if self.file is not None else 0.0,
+            file_shadow_mm=0.3 if metal else 0.0,
         )
 
     def _file_inside(self, orifice: FloatArray, end: FloatArray) -> Line | None:

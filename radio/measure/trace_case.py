@@ -88,6 +88,13 @@ def trace_case(radiograph: Radiograph, clicks: Clicks, facts: CaseFacts, mm_per_
     return tracing.result(clicks)
 
 
+_UNMARKED = (
+    "A bright line lies in the canal and no click names it: a file, or a filling. The canal was traced about "
+    "it. If it is a file of this canal, mark file_start and file_tip; if the canal lies elsewhere, mark it "
+    "with canal_via."
+)
+
+
 class _Tracing:
     """One pass over the clicks of a case, in workspace coordinates; state only while it runs."""
 
@@ -178,23 +185,26 @@ class _Tracing:
         assert self.file is not None
         points = self.file.points_px
         begin = beside(points, max(arc_length(points) - 6.0 / self.mm, 0.0), 0.0)
-        line, ending = trace_canal(
+        canal = trace_canal(
             self.space.image,
             {**self.clicks, "orifice": begin[None]},
             self.file,
             file_size=self.facts.file_size,
             mm_per_px=self.mm,
         )
-        self._fix_apex(line.points_px, ending)
+        self._fix_apex(canal.line.points_px, canal.ending)
 
     def _trace_canal(self) -> None:
-        line, ending = trace_canal(
+        canal = trace_canal(
             self.space.image,
             self.clicks,
             self.file,
             file_size=self.facts.file_size,
             mm_per_px=self.mm,
         )
+        line, ending = canal.line, canal.ending
+        if canal.unmarked is not None:
+            self.remarks.append(Remark("warn", _UNMARKED))
         end_name = "canal_end" if "canal_end" in self.clicks else "apex"
         points = line.points_px
         s_orifice, _ = project(points, self.clicks["orifice"][0])

@@ -10,6 +10,15 @@ import numpy as np
 import numpy.typing as npt
 
 from radio.measure.case import CaseResult, SchneiderConstruction
+from radio.record.colours import (
+    AXIS_COLOUR,
+    BALL_COLOUR,
+    CANAL_COLOUR,
+    CHORD_COLOUR,
+    FILE_COLOUR,
+    GAP_COLOUR,
+    LANDMARK_COLOUR,
+)
 from radio.record.picture_view import Crop, ball_of, halo
 from radio.trace.line import LandmarkFix, Line
 
@@ -18,17 +27,7 @@ if TYPE_CHECKING:
 
 FloatArray = npt.NDArray[np.float64]
 
-# Okabe & Ito, "Color Universal Design" (2008): colours that readers with colour vision deficiency tell apart;
-# shapes and dashes differ too, so that a grey print can be read
-COLOURS = {
-    "file": "#E69F00",
-    "canal": "#56B4E9",
-    "axis": "#F0E442",
-    "chord": "#CC79A7",
-    "gap": "#D55E00",
-    "landmark": "#FFFFFF",
-    "ball": "#009E73",
-}
+_LINE_COLOURS = {"file": FILE_COLOUR, "canal": CANAL_COLOUR}
 _MARKERS = {"file_start": "s", "file_tip": "v", "apex": "^", "canal_end": "D", "orifice": "o"}
 _WORDS = {
     "file_tip": "file tip",
@@ -79,7 +78,7 @@ class Drawing:
         self._axes.plot(
             points[:, 1],
             points[:, 0],
-            color=COLOURS[colour],
+            color=colour,
             linewidth=width,
             linestyle=style,
             solid_capstyle="butt",
@@ -90,10 +89,11 @@ class Drawing:
     def _traced(self, line: Line, width: float) -> None:
         """Draw a line whole where the image supports it and dashed where it does not."""
         changes = np.flatnonzero(np.diff(line.confident.astype(int))) + 1
+        colour = _LINE_COLOURS[line.kind]
         edges = [0, *changes.tolist(), len(line.points_px)]
         for start, end in pairwise(edges):
             style = "-" if line.confident[start] else (0, (2.2, 2.2))
-            self._line(line.points_px[start : end + 1], line.kind, width, style)
+            self._line(line.points_px[start : end + 1], colour, width, style)
 
     def _draw_canal(self, result: CaseResult, mark: str, side: float) -> None:
         if result.file_line is not None:
@@ -109,7 +109,7 @@ class Drawing:
             circle = ball[1] * np.column_stack(
                 [np.sin(angles) / self._radiograph.pixel_aspect, np.cos(angles)]
             )
-            self._line(ball[0] + circle, "ball", 1.2)
+            self._line(ball[0] + circle, BALL_COLOUR, 1.2)
         for name, fix in result.landmarks.items():
             word = result.facts.file_start_at if name == "file_start" else _WORDS.get(name, name)
             self._draw_landmark(name, fix, f"{word}{mark}", side)
@@ -126,7 +126,7 @@ class Drawing:
             points = along[ends[0] + 1 : ends[1]]
             if len(points) and np.hypot(*(points[0] - tip.point_px)) > np.hypot(*(points[-1] - tip.point_px)):
                 points = points[::-1]
-        self._line(np.vstack([tip.point_px, points, apex.point_px]), "gap", 2.4)
+        self._line(np.vstack([tip.point_px, points, apex.point_px]), GAP_COLOUR, 2.4)
 
     def _draw_construction(
         self, made: SchneiderConstruction, result: CaseResult, mark: str, side: float
@@ -141,14 +141,14 @@ class Drawing:
             return
         ahead = ahead / length
         onward = made.departure_px + 0.75 * reach * ahead / squash
-        self._line(np.vstack([made.axis_start_px, onward]), "axis", 1.0, (0, (6, 2, 1.5, 2)))
-        self._line(np.vstack([made.departure_px, made.canal_end_px]), "chord", 1.2, (0, (5, 2)))
+        self._line(np.vstack([made.axis_start_px, onward]), AXIS_COLOUR, 1.0, (0, (6, 2, 1.5, 2)))
+        self._line(np.vstack([made.departure_px, made.canal_end_px]), CHORD_COLOUR, 1.2, (0, (5, 2)))
         start, end = np.arctan2(*ahead), np.arctan2(*chord)
         turn = (end - start + np.pi) % (2 * np.pi) - np.pi
         angles = start + np.linspace(0, turn, 60)
         arc = made.departure_px + 0.6 * reach * np.column_stack([np.sin(angles), np.cos(angles)]) / squash
-        self._line(arc, "chord", 1.2)
-        self._marker(made.departure_px, "P", "chord", 6)
+        self._line(arc, CHORD_COLOUR, 1.2)
+        self._marker(made.departure_px, "P", CHORD_COLOUR, 6)
         self._labels.append((made.departure_px, f"departure{mark}", side))
         angle = result.measurements.get("schneider_deg")
         if angle is not None:
@@ -160,7 +160,7 @@ class Drawing:
             point[0],
             marker=shape,
             markersize=size,
-            markerfacecolor=COLOURS[colour],
+            markerfacecolor=colour,
             markeredgecolor="black",
             markeredgewidth=0.8,
             linestyle="none",
@@ -169,17 +169,17 @@ class Drawing:
     def _draw_landmark(self, name: str, fix: LandmarkFix, word: str, side: float) -> None:
         click = np.array([fix.click_row, fix.click_col])
         if fix.refined:
-            self._line(np.vstack([click, fix.point_px]), "landmark", 0.6)
+            self._line(np.vstack([click, fix.point_px]), LANDMARK_COLOUR, 0.6)
         self._axes.plot(
             click[1],
             click[0],
             "x",
-            color=COLOURS["landmark"],
+            color=LANDMARK_COLOUR,
             markersize=3.5,
             markeredgewidth=0.9,
             path_effects=halo(2.2),
         )
-        self._marker(fix.point_px, _MARKERS.get(name, "h"), "landmark", 5)
+        self._marker(fix.point_px, _MARKERS.get(name, "h"), LANDMARK_COLOUR, 5)
         self._labels.append((fix.point_px, word, side))
 
     def _place_labels(self) -> None:
@@ -204,12 +204,7 @@ class Drawing:
                     va="center",
                     fontsize=8,
                     color="black",
-                    bbox={
-                        "boxstyle": "round,pad=0.15",
-                        "facecolor": "white",
-                        "edgecolor": "none",
-                        "alpha": 0.85,
-                    },
+                    bbox=_LABEL_BOX,
                     arrowprops={"arrowstyle": "-", "color": "white", "linewidth": 0.6, "shrinkB": 4},
                 )
 

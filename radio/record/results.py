@@ -49,6 +49,9 @@ RESULT_COLUMNS = (
     "s_shaped",
     "warnings",
     "seconds",
+    "electronic_difference_sd_mm",
+    "reference_length_mm",
+    "reference_length_sd_mm",
     "canal_line",
     "file_line",
 )

@@ -22,6 +22,9 @@ from radio.record.tables import CaseInput, CaseTable, Skip, read_cases
 from radio.study.journal import Entry, Journal, case_key, content_sha256, package_versions, program_sha256
 from radio.study.one_image import measure_image
 
+WRITTEN = ("results.csv", "skipped.csv", "run.json", "journal.jsonl")
+"""What a run writes to its folder."""
+
 Progress = Callable[[int, int, str], None]
 """Called with canals done, canals in all, and the image just finished."""
 

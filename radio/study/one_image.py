@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from radio.errors import PeriapicalError
+from radio.errors import PeriapicalError, TraceError
 from radio.image.radiograph import Radiograph
 from radio.measure.case import CaseResult, Clicks
 from radio.record.tables import CaseInput, Skip
@@ -26,12 +26,15 @@ class Outcome:
         Why nothing was measured; empty when something was.
     lasting : bool
         The same inputs will give the same outcome again (false after, say, a disk error).
+    wrong_clicks : bool
+        Nothing was measured because the points cannot be points of this image.
     """
 
     case: CaseInput
     result: CaseResult | None
     reason: str = ""
     lasting: bool = True
+    wrong_clicks: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,21 +75,44 @@ def measure_image(path: Path, cases: Sequence[CaseInput]) -> ImageOutcome:
         In the order of `cases`; never raises for what is wrong with an image or a canal.
     """
     from radio.image.radiograph import read_radiograph
-    from radio.measure.pipeline import measure_case
 
     try:
         radiograph = read_radiograph(path)
     except Exception as problem:  # whatever a decoder throws at a damaged image
         return ImageOutcome(None, tuple(_failed(case, problem) for case in cases))
-    outcomes = []
-    for case in cases:
-        try:
-            result = measure_case(radiograph, case.clicks, case.facts)
-        except Exception as problem:  # one canal must not cost the others
-            outcomes.append(_failed(case, problem))
-        else:
-            outcomes.append(_measured(case, result))
-    return ImageOutcome(radiograph, tuple(outcomes))
+    return measure_canals(radiograph, cases)
+
+
+def measure_canals(radiograph: Radiograph, cases: Sequence[CaseInput]) -> ImageOutcome:
+    """Measure each canal of an image that has been read.
+
+    Parameters
+    ----------
+    radiograph : Radiograph
+        The image.
+    cases : sequence of CaseInput
+        Its canals.
+
+    Returns
+    -------
+    ImageOutcome
+        In the order of `cases`; never raises for what is wrong with a canal.
+    """
+    return ImageOutcome(radiograph, tuple(_measure_canal(radiograph, case) for case in cases))
+
+
+def _measure_canal(radiograph: Radiograph, case: CaseInput) -> Outcome:
+    from radio.measure.pipeline import check_clicks, measure_case
+
+    try:
+        check_clicks(case.clicks, radiograph.grey.shape)
+    except TraceError as problem:
+        return Outcome(case, None, str(problem), wrong_clicks=True)
+    try:
+        result = measure_case(radiograph, case.clicks, case.facts)
+    except Exception as problem:  # one canal must not cost the others
+        return _failed(case, problem)
+    return _measured(case, result)
 
 
 def _measured(case: CaseInput, result: CaseResult) -> Outcome:

@@ -9,8 +9,9 @@ from PIL import Image
 from calib.scale import Scale
 from radio.errors import PeriapicalError
 from radio.measure.case import CaseFacts, CaseResult
+from radio.record import colours
 from radio.record.picture import draw_picture
-from radio.record.picture_drawing import spread_rows
+from radio.record.picture_drawing import Drawing, spread_rows
 from radio.record.picture_numbers import lay_out_numbers
 from radio.record.picture_view import crop_to_tooth
 from radio.trace.line import LandmarkFix
@@ -34,11 +35,57 @@ def test_picture_shows_each_part_in_its_colour(tmp_path):
     lines, _, result = made_case()
     draw_picture(made_radiograph(lines=lines), [result], tmp_path / "out.png")
     image = pixels(tmp_path / "out.png")
-    # Okabe-Ito: file orange, canal sky blue, chord reddish purple, gap vermilion
-    for colour in ("#E69F00", "#56B4E9", "#CC79A7", "#D55E00"):
-        assert colour_count(image, colour) > 50, colour
+    for name in ("FILE", "CANAL", "CHORD", "GAP"):
+        assert colour_count(image, getattr(colours, f"{name}_COLOUR")) > 50, name
     assert image.shape[0] > 1000
     assert list(tmp_path.iterdir()) == [tmp_path / "out.png"]
+
+
+def test_colours_can_be_told_apart_and_are_those_the_key_names():
+    # Okabe & Ito, "Color Universal Design" (2008): red, green and blue parts, from memory;
+    # matplotlib 3.11 has the same under the name "okabe_ito"
+    palette = {
+        "orange": (230, 159, 0),
+        "blue": (86, 180, 233),
+        "yellow": (240, 228, 66),
+        "pink": (204, 121, 167),
+        "vermilion": (213, 94, 0),
+        "green": (0, 158, 115),
+        "white": (255, 255, 255),
+    }
+    named = {name: value for name, value in vars(colours).items() if name.endswith("_COLOUR")}
+    parts = [tuple(int(value[i : i + 2], 16) for i in (1, 3, 5)) for value in named.values()]
+    assert sorted(parts) == sorted(palette.values())
+    key = {
+        "FILE": "orange the file",
+        "CANAL": "blue the canal",
+        "GAP": "vermilion, thick, the gap",
+        "AXIS": "yellow, dash-dotted, the coronal axis",
+        "CHORD": "pink, long dashes, the chord",
+    }
+    words = " ".join(
+        line.words for line in lay_out_numbers(made_radiograph(), [EMPTY]).lines if not line.value
+    )
+    for name, told in key.items():
+        rgb = tuple(int(named[f"{name}_COLOUR"][i : i + 2], 16) for i in (1, 3, 5))
+        assert rgb == palette[told.split()[0].rstrip(",")]
+        assert told in words
+
+
+def test_file_and_canal_are_drawn_each_in_its_own_colour():
+    from matplotlib.figure import Figure
+
+    _, _, result = made_case()
+    radiograph = made_radiograph()
+    axes = Figure(figsize=(4, 5)).add_subplot()
+    Drawing(axes, radiograph, crop_to_tooth(radiograph, [result])).draw([result])
+    for line, colour in (
+        (result.file_line, colours.FILE_COLOUR),
+        (result.canal_line, colours.CANAL_COLOUR),
+    ):
+        first = line.points_px[:2, ::-1].tolist()
+        (drawn,) = [one for one in axes.lines if one.get_xydata()[:2].tolist() == first]
+        assert drawn.get_color() == colour
 
 
 def test_without_a_gap_no_gap_is_drawn(tmp_path):

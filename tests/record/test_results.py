@@ -9,12 +9,15 @@ from pathlib import Path
 import pytest
 
 from radio.errors import PeriapicalError
+from radio.image.radiograph import read_radiograph
 from radio.measure.case import CaseFacts, CaseResult
+from radio.measure.pipeline import measure_case
 from radio.measure.result import Measurement
 from radio.record.results import RESULT_COLUMNS, result_row, write_results, write_skipped
-from radio.record.tables import Skip
+from radio.record.tables import Skip, read_cases_of_image
 from tests.fixtures.made_case import canal_points_px, made_case
 
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 EMPTY = CaseResult(CaseFacts(), None, None, None, None, {}, {}, None)
 
 
@@ -30,7 +33,9 @@ def test_columns_are_the_agreed_ones_in_order():
     schneider_sd_deg, departure_tolerance_mm, weine_deg, weine_sd_deg, long_axis_deg, tangent_circle_deg,
     tangent_circle_radius_mm, access_angle_deg, curve_height_mm, curve_distance_mm, total_turning_deg,
     smallest_radius_mm, s_shaped, warnings, seconds, canal_line, file_line"""
-    assert list(RESULT_COLUMNS) == re.split(r",\s+", agreed)
+    added = {"electronic_difference_sd_mm", "reference_length_mm", "reference_length_sd_mm"}
+    assert [name for name in RESULT_COLUMNS if name not in added] == re.split(r",\s+", agreed)
+    assert added < set(RESULT_COLUMNS)
 
 
 def test_every_number_stands_in_its_column(tmp_path):
@@ -60,6 +65,29 @@ def test_every_number_stands_in_its_column(tmp_path):
         assert float(row[column]) == pytest.approx(value, rel=1e-6), column
     assert "does not support the canal line" in row["warnings"]
     assert row["weine_deg"] == row["electronic_difference_mm"] == row["s_shaped"] == ""
+
+
+def test_electronic_difference_and_reference_length_carry_their_uncertainty():
+    difference = Measurement("electronic_difference_mm", -0.79, "mm", 0.42, "m", "b")
+    reference = Measurement("reference_length_mm", 22.61, "mm", 0.47, "m", "b")
+    numbers = {one.name: one for one in (difference, reference)}
+    row = result_row("a.png", replace(EMPTY, measurements=numbers))
+    assert (row["electronic_difference_mm"], row["electronic_difference_sd_mm"]) == ("-0.79", "0.42")
+    assert (row["reference_length_mm"], row["reference_length_sd_mm"]) == ("22.61", "0.47")
+
+
+def test_every_length_and_angle_measured_stands_beside_its_uncertainty():
+    case = read_cases_of_image(
+        SAMPLES / "s02_curved_file10.png", SAMPLES / "CLICKS.csv", SAMPLES / "IMAGES.csv"
+    ).cases[0]
+    result = measure_case(read_radiograph(case.path), case.clicks, case.facts)
+    row = result_row("a.png", result)
+    assert {"electronic_difference_mm", "reference_length_mm"} < set(result.measurements)
+    for name, one in result.measurements.items():
+        quantity, _, unit = name.rpartition("_")
+        assert float(row[name]) == pytest.approx(one.value, rel=1e-6)
+        if unit in ("mm", "deg"):
+            assert float(row[f"{quantity}_sd_{unit}"]) == pytest.approx(one.sd, rel=1e-6)
 
 
 def test_later_measures_find_their_columns():
