@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from calib.dicom_spacing import SpacingFacts, detector_pitch_mm
 from radio.image.radiograph import Radiograph
+from radio.measure.case import CaseFacts
 
 
 def image_facts(radiograph: Radiograph) -> str:
@@ -30,12 +31,13 @@ def spacing_facts(spacing: SpacingFacts) -> list[str]:
     return told or ["The image states no pixel size."]
 
 
-def image_cautions(radiograph: Radiograph) -> str:
-    """Tell what to be careful about with this image, one line each."""
+def image_cautions(radiograph: Radiograph, facts: CaseFacts) -> str:
+    """Tell what to be careful about with this image and what is stated about the canal, one line each."""
     spacing = radiograph.spacing
     told = []
     if detector_pitch_mm(spacing) is None and spacing.pixel_mm is None:
-        told.append("For millimetres a known length on the image is needed: the file or a ball.")
+        if _lacks_length(facts):
+            told.append("For millimetres a known length on the image is needed: the file or a ball.")
     elif spacing.calibration_type is None:
         told.append("The pixel size holds at the receptor; the tooth is shown magnified.")
     if radiograph.pixel_aspect != 1.0:
@@ -48,6 +50,14 @@ def image_cautions(radiograph: Radiograph) -> str:
     if radiograph.bits_stored <= 8:
         told.append("8 bits: fine shades may be lost.")
     return "\n".join(f"! {line}" for line in told)
+
+
+def _lacks_length(facts: CaseFacts) -> bool:
+    """Say whether millimetres are wanted and nothing is stated that they could come from."""
+    stated = {"file": facts.file_length_mm, "ball": facts.ball_diameter_mm, "given": facts.mm_per_px}
+    if facts.scale_from is None:
+        return all(length is None for length in stated.values())
+    return facts.scale_from != "none" and stated.get(facts.scale_from) is None
 
 
 def _pair(size_mm: tuple[float, float]) -> str:

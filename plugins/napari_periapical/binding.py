@@ -11,10 +11,11 @@ from typing import Any, Literal
 
 import numpy as np
 
-from napari_periapical import layers
+from napari_periapical import drawings, layers
 from napari_periapical.controller import Controller
+from napari_periapical.drawings import LANDMARKS_ROLE, ROLES, Drawing
 from napari_periapical.framing import Framing, layer_of, radiograph_of
-from napari_periapical.layers import FACTS, LANDMARKS_ROLE, ROLE, ROLES, Drawing
+from napari_periapical.layers import FACTS, ROLE
 from napari_periapical.mouse import MouseTool
 from napari_periapical.sheet import Point
 from napari_periapical.shortcuts import SHORTCUTS
@@ -51,6 +52,7 @@ class Binding:
         self._fresh: Literal["", "inserted", "selected"] = ""
         self._mouse = MouseTool(self)
         viewer.mouse_drag_callbacks.append(self._mouse)
+        viewer.layers.events.inserting.connect(self._on_inserting)
         viewer.layers.events.inserted.connect(self._on_inserted)
         viewer.layers.events.removed.connect(self._on_removed)
         # last, so that what we change in answer is not undone by napari's own answer to the first change
@@ -64,6 +66,7 @@ class Binding:
     def disconnect(self) -> None:
         """Let go of the viewer; the layers stay as they are."""
         viewer = self.viewer
+        viewer.layers.events.inserting.disconnect(self._on_inserting)
         viewer.layers.events.inserted.disconnect(self._on_inserted)
         viewer.layers.events.removed.disconnect(self._on_removed)
         viewer.layers.selection.events.changed.disconnect(self._on_selection)
@@ -113,18 +116,23 @@ class Binding:
     def _open(self, layer: Any) -> None:
         radiograph = radiograph_of(layer)
         assert radiograph is not None
-        self.framing.forget()  # another image: the layers get their frame anew
+        self.framing.begin_image()
         self.controller.open(radiograph, layer.metadata.get(FACTS, ()))
         self._bring_to_top()
+
+    def _on_inserting(self, *_: Any) -> None:
+        if not self._busy:
+            self.framing.make_room()
 
     def _on_inserted(self, event: Any) -> None:
         if self._busy:
             return
         if radiograph_of(event.value) is not None:
             self._open(event.value)
+            self.framing.bring_into_view(event.value)
             self._fresh = "inserted"  # napari is about to select the new layer; ours comes after that
         else:
-            self.draw()  # a layer in pixels takes millimetres away from all
+            self.draw()  # back to millimetres, unless the new layer is in pixels
 
     def _on_removed(self, event: Any) -> None:
         self._drawn.pop(event.value.metadata.get(ROLE, ""), None)
@@ -184,8 +192,8 @@ class Binding:
         rest = [one.result for one in others if one is not None and one.result is not None]
         self.framing.fit(result or next(iter(rest), None))
         active = self.viewer.layers.selection.active
-        drawings = [*layers.result_drawings(result, rest), layers.landmarks_drawing(session.canal)]
-        made = [self._show(drawing) for drawing in drawings]
+        wanted = [*drawings.result_drawings(result, rest), drawings.landmarks_drawing(session.canal)]
+        made = [self._show(drawing) for drawing in wanted]
         if any(made):
             self._bring_to_top()
             there = active is not None and active in self.viewer.layers
@@ -253,7 +261,7 @@ class Binding:
 
     def landmark_near(self, point: Point, reach_screen_px: float) -> tuple[str, int] | None:
         """Landmark within reach of a point, the nearest one."""
-        drawing = layers.landmarks_drawing(self.controller.canal)
+        drawing = drawings.landmarks_drawing(self.controller.canal)
         frame = self.framing.frame
         if frame is None or not len(drawing.data):
             return None

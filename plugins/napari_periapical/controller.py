@@ -9,13 +9,13 @@ from typing import ClassVar, Literal
 from psygnal import Signal
 
 from napari_periapical.background import Runner, run_now
+from napari_periapical.fields import with_fact
 from napari_periapical.guide import GUIDE, next_landmark
 from napari_periapical.measuring import Measure, Measuring, measure_with_tracer
 from napari_periapical.session import Session, Shown
 from napari_periapical.sheet import Canal, Point, Sheet
 from radio.image.radiograph import Radiograph
-from radio.measure.case import LANDMARKS, CaseFacts
-from radio.record.cells import facts_from_cells
+from radio.measure.case import LANDMARKS, REPEATED_LANDMARKS, CaseFacts
 
 Level = Literal["good", "note", "problem"]
 
@@ -50,6 +50,7 @@ class Controller:
         self.cancel_move()
         known = self._sessions.get(radiograph.sha256)
         self.session = known or self._sessions.setdefault(radiograph.sha256, Session.start(radiograph, facts))
+        self.tell("note", "")
         self._after_change()
 
     def close(self) -> None:
@@ -99,13 +100,14 @@ class Controller:
         if session.landmark is None:
             self.tell("note", "Nothing is left to place. Choose a landmark in the list to add or replace it.")
             return
-        if not self._on_image(point):
+        point = float(point[0]), float(point[1])
+        if point != session.clipped(point):
             self.tell("problem", "That is outside the image; click on the image.")
             return
         name = session.landmark
-        canal, index = session.canal.with_added(name, _point(point))
+        canal, index = session.canal.with_added(name, point)
         session.selected = (name, index)
-        if name not in ("file_via", "canal_via"):
+        if name not in REPEATED_LANDMARKS:
             session.landmark = next_landmark(canal, name, session.skipped)
         self._push(f"placing {GUIDE[name].label}", canal)
 
@@ -166,7 +168,7 @@ class Controller:
         session = self.session
         if session is None or session.drag is None or session.selected is None:
             return
-        session.drag = session.drag.with_moved(*session.selected, self._clipped(point))
+        session.drag = session.drag.with_moved(*session.selected, session.clipped(point))
         self._after_change()
 
     def end_move(self) -> None:
@@ -198,18 +200,16 @@ class Controller:
         """
         if self.session is None:
             return ""
-        facts, problems = facts_from_cells({name: text.strip()}, lambda _: "")
-        if problems:
-            text = problems[0].removeprefix(": ")
-            return text[:1].upper() + text[1:]
-        new = replace(self.canal.facts, **{name: getattr(facts, name)})
+        new, problem = with_fact(self.canal.facts, name, text)
+        if problem:
+            return problem
         others = [c.facts.canal for c in self.session.sheet.canals if c.uid != self.canal.uid]
         if name == "canal" and new.canal in others:
             return f"Another canal is called {new.canal!r} already; give each its own name."
         if new != self.canal.facts:
             canal = replace(self.canal, facts=new)
             after = self.session.landmark
-            if after is None or (not canal.points(after) and after not in ("file_via", "canal_via")):
+            if after is None or (not canal.points(after) and after not in REPEATED_LANDMARKS):
                 self.session.landmark = next_landmark(canal, None, self.session.skipped)
             self._push(f"stating {name.replace('_mm', '').replace('_', ' ')}", canal)
         return ""
@@ -218,25 +218,15 @@ class Controller:
 
     def add_canal(self) -> None:
         """Add a canal to the image; the tooth and what is common to the image are taken over."""
-        if self.session is None:
-            return
-        sheet, facts = self.session.sheet, self.canal.facts
-        names = {c.facts.canal for c in sheet.canals}
-        name = next(str(k) for k in range(1, len(names) + 2) if str(k) not in names)
-        common = replace(
-            facts, canal=name, file_length_mm=None, file_size=None, electronic_mm=None, electronic_mark=None
-        )
-        canals = (*sheet.canals, Canal(sheet.next_uid(), common))
-        self._push_sheet(f"adding canal {name}", Sheet(canals, len(canals) - 1))
+        if self.session is not None:
+            sheet = self.session.sheet.with_another_canal()
+            self._push_sheet(f"adding canal {sheet.canal.facts.canal}", sheet)
 
     def remove_canal(self) -> None:
         """Take the canal worked on away; the last one is emptied instead."""
-        if self.session is None:
-            return
-        sheet, canal = self.session.sheet, self.session.sheet.canal
-        left = tuple(c for c in sheet.canals if c.uid != canal.uid)
-        left = left or (Canal(sheet.next_uid(), CaseFacts()),)
-        self._push_sheet(f"removing canal {canal.facts.canal}", Sheet(left, min(sheet.active, len(left) - 1)))
+        if self.session is not None:
+            sheet = self.session.sheet
+            self._push_sheet(f"removing canal {sheet.canal.facts.canal}", sheet.without_canal())
 
     def choose_canal(self, index: int) -> None:
         """Work on another canal of the image."""
@@ -274,23 +264,19 @@ class Controller:
 
     def _push(self, what: str, canal: Canal) -> None:
         assert self.session is not None
+        self.session.push(what, self.session.sheet.with_canal(canal))
         self.tell("note", "")
-        self.session.drag = None
-        self.session.history.push(what, self.session.sheet.with_canal(canal))
         self._after_change()
 
     def _push_sheet(self, what: str, sheet: Sheet) -> None:
         assert self.session is not None
+        self.session.push(what, sheet)
         self.tell("note", "")
-        self.session.drag = None
-        self.session.history.push(what, sheet)
         self._start_canal()
 
     def _start_canal(self) -> None:
         assert self.session is not None
-        self.session.selected = None
-        self.session.skipped.clear()
-        self.session.landmark = next_landmark(self.canal, None)
+        self.session.start_canal()
         self._after_change()
 
     # -- measuring ----------------------------------------------------------------------------------------
@@ -312,18 +298,3 @@ class Controller:
     def _arrived(self, session: Session) -> None:
         if session is self.session:
             self.measured.emit()
-
-    # -- geometry -----------------------------------------------------------------------------------------
-
-    def _on_image(self, point: Point) -> bool:
-        return point == self._clipped(point)
-
-    def _clipped(self, point: Point) -> Point:
-        assert self.session is not None
-        rows, cols = self.session.radiograph.grey.shape
-        row, col = _point(point)
-        return min(max(row, -0.5), rows - 0.5), min(max(col, -0.5), cols - 0.5)
-
-
-def _point(point: Point) -> Point:
-    return float(point[0]), float(point[1])

@@ -1,8 +1,11 @@
-"""The facts a person can state about a canal: their labels and what may be chosen; no Qt."""
+"""The facts a person can state about a canal: labels, what may be chosen, how text is taken; no Qt."""
 
 from __future__ import annotations
 
-from radio.record.cells import FILE_SIZES
+from dataclasses import replace
+
+from radio.measure.case import CaseFacts
+from radio.record.cells import FILE_SIZES, facts_from_cells
 
 # fact, label, hint in the empty field
 LINES = (
@@ -26,7 +29,7 @@ CHOICES: tuple[tuple[str, str, tuple[tuple[str, str], ...]], ...] = (
             ("ball", "ball"),
             ("image header", "dicom"),
             ("given pixel size", "given"),
-            ("none: angles only", "none"),
+            ("angles only", "none"),
         ),
     ),
     (
@@ -48,3 +51,18 @@ ORDER = (
     "electronic_mark",
 )
 LABELS = {name: label for name, label, _ in (*LINES, *CHOICES)}
+
+
+def with_fact(facts: CaseFacts, name: str, text: str) -> tuple[CaseFacts, str]:
+    """State one fact as text; empty takes it back.
+
+    Returns
+    -------
+    CaseFacts, str
+        The new facts and no problem, or the old ones and what is wrong with the text.
+    """
+    stated, problems = facts_from_cells({name: text.strip()}, lambda _: "")
+    if problems:
+        told = problems[0].removeprefix(": ")
+        return facts, told[:1].upper() + told[1:]
+    return replace(facts, **{name: getattr(stated, name)}), ""

@@ -42,11 +42,12 @@ class Framing:
         self._viewer = viewer
         self._controller = controller
         self._zoom_drawn = 0.0
+        self._another_image = False
         self.frame: Frame | None = None
 
-    def forget(self) -> None:
-        """Have the frame made anew at the next drawing."""
-        self.frame = None
+    def begin_image(self) -> None:
+        """Have every layer given its frame at the next drawing: another image is worked on."""
+        self._another_image = True
 
     def fit(self, result: CaseResult | None) -> None:
         """Take the frame from a result; while a point is held it stays, so that nothing moves underneath."""
@@ -57,12 +58,13 @@ class Framing:
             return
         scale = result.scale if result else None
         frame = layers.frame_of(session.radiograph.pixel_aspect, scale, millimetres=allowed)
-        if frame != self.frame:
+        if frame != self.frame or self._another_image:
+            self._another_image = False
             self.apply(frame)
 
     def apply(self, frame: Frame) -> None:
         """Give every layer of ours, and every radiograph, this frame; the view stays where it is."""
-        before = self._image_size()
+        before = self.frame.col if self.frame else self._image_col()
         for layer in self._viewer.layers:
             radiograph = radiograph_of(layer)
             if radiograph is not None and not self.is_current(radiograph):
@@ -74,10 +76,23 @@ class Framing:
                 continue
             _place(layer, own)
         self.frame = frame
-        if before is not None:
-            self._keep_view(before, frame)
+        self._keep_view(frame.col / before)
         self._viewer.canvas.overlays.scale_bar.visible = frame.unit == "mm"
         self._set_widths()
+
+    def make_room(self) -> None:
+        """Go back to pixels before a layer comes: nearly all are in pixels, and napari warns of two units."""
+        session = self._controller.session
+        if session is not None and self.frame is not None and self.frame.unit == "mm":
+            self.apply(layers.frame_of(session.radiograph.pixel_aspect, None, millimetres=False))
+
+    def bring_into_view(self, layer: Any) -> None:
+        """Show a new image whole, unless others are there and the middle of the view lies on it too."""
+        middle = layer.world_to_data(tuple(self._viewer.scene.camera.center)[-2:])
+        on_it = all(0 <= at < size for at, size in zip(middle, layer.data.shape, strict=True))
+        others = any(radiograph_of(one) is not None and one is not layer for one in self._viewer.layers)
+        if not (others and on_it):
+            self._viewer.reset_view()
 
     def follow_zoom(self) -> None:
         """Keep the width of lines on the screen, in steps."""
@@ -97,21 +112,24 @@ class Framing:
             return False
         return radiograph.sha256 == session.radiograph.sha256
 
-    def _image_size(self) -> tuple[float, float] | None:
-        """Size of a pixel of the current image as it is shown now."""
+    def _image_col(self) -> float:
+        """Size of a pixel along the columns of the current image, before a frame was given to it."""
         for layer in self._viewer.layers:
             if self.is_current(radiograph_of(layer)):
-                row, col = layer.scale
-                return float(row), float(col)
-        return None
+                return float(layer.scale[-1])
+        return 1.0
 
-    def _keep_view(self, before: tuple[float, float], frame: Frame) -> None:
-        """Let the same part of the image fill the canvas after the size of a pixel changed."""
+    def _keep_view(self, growth: float) -> None:
+        """Let the same part of the images fill the canvas after the world grew.
+
+        The world is measured by the frame given last and not by the layer of an image: one that has just
+        come is in pixels still, whatever the view was set to. Rows grow like columns: pixels keep their form.
+        """
         camera = self._viewer.scene.camera
         centre = np.array(camera.center, dtype=np.float64)
-        centre[-2:] *= np.array([frame.row, frame.col]) / np.array(before)
+        centre[-2:] *= growth
         camera.center = tuple(centre)
-        camera.zoom = camera.zoom * before[1] / frame.col
+        camera.zoom = camera.zoom / growth
 
     def _millimetres_allowed(self) -> bool:
         """Say whether no layer of others has another unit: napari does not draw mixed units right."""

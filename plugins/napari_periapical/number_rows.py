@@ -23,7 +23,11 @@ from radio.record.wording import (
 _FIRST = ("working_length_mm", "gap_mm", "electronic_difference_mm", "canal_length_mm", "schneider_deg")
 _HEADLINE = ("working_length_mm", "gap_mm", "canal_length_mm", "schneider_deg")
 # shorter than in a table of results: the panel is narrow
-_NAMES = {"gap_mm": "Gap, tip to apex", "electronic_difference_mm": "vs electronic"}
+_NAMES = {
+    "gap_mm": "Gap, tip to apex",
+    "reference_length_mm": "From reference",
+    "electronic_difference_mm": "vs electronic",
+}
 _SIGNS = {"stop": "!!", "warn": "!", "note": "·"}
 
 
@@ -41,7 +45,11 @@ def number_rows(result: CaseResult, canal: Canal) -> tuple[NumberRow, ...]:
     there = [_row(one) for one in sorted(all_measurements(result).values(), key=_rank)]
     why = missing_measures(result, canal.placed())
     missing = [
-        NumberRow(_NAMES.get(name, MEASURE_NAMES[name]), "–", f"Not measured: {_in_words(reason)}.")
+        NumberRow(
+            _NAMES.get(name, MEASURE_NAMES[name]),
+            f"– {_unit_of(name)}",
+            f"Not measured: {_in_words(reason)}.",
+        )
         for name, reason in why.items()
         if not (name.startswith("electronic") and canal.facts.electronic_mm is None)
     ]
@@ -51,7 +59,8 @@ def number_rows(result: CaseResult, canal: Canal) -> tuple[NumberRow, ...]:
 def remark_lines(remarks: Iterable[Remark]) -> list[str]:
     """Write remarks, the grave ones first."""
     order = list(_SIGNS)
-    return [f"{_SIGNS[r.level]} {r.text}" for r in sorted(remarks, key=lambda r: order.index(r.level))]
+    ordered = sorted(remarks, key=lambda remark: order.index(remark.level))
+    return [f"{_SIGNS[remark.level]} {_in_words(remark.text)}" for remark in ordered]
 
 
 def _row(one: Measurement) -> NumberRow:
@@ -59,6 +68,12 @@ def _row(one: Measurement) -> NumberRow:
     parts = [f"{name_of(one)}, 95 % interval {interval_text(one)}{unit}"]
     parts += [f"Method: {one.method}", f"Basis: {one.basis}", *one.notes]
     return NumberRow(_NAMES.get(one.name, name_of(one)), f"{value_text(one)}{unit}", "\n".join(parts))
+
+
+def _unit_of(name: str) -> str:
+    """Unit of a number that is missing, told by its name: some are known in pixels and not in millimetres."""
+    unit = "mm/px" if name.endswith("mm_per_px") else name.rpartition("_")[2]
+    return UNIT_SIGNS.get(unit, unit)
 
 
 def _rank(one: Measurement) -> tuple[int, int]:
@@ -74,10 +89,10 @@ def headline(result: CaseResult | None) -> tuple[NumberRow, ...]:
     return tuple(_row(there[name]) for name in _HEADLINE if name in there)
 
 
-def _in_words(reason: str) -> str:
-    """Put the names a person sees in the place of column and landmark names."""
-    words = {name: one.label.lower() for name, one in GUIDE.items()}
-    words |= {name: label.split(",")[0].lower() for name, label in LABELS.items() if "_" in name}
-    for name in sorted(words, key=len, reverse=True):
-        reason = reason.replace(name, words[name])
-    return reason
+def _in_words(text: str) -> str:
+    """Put what a person sees in the panel in the place of column and landmark names."""
+    seen = {name: one.label for name, one in GUIDE.items()}
+    seen |= {name: label.split(",")[0] for name, label in LABELS.items()}
+    for name in sorted((name for name in seen if "_" in name), key=len, reverse=True):
+        text = text.replace(name, f"“{seen[name]}”")
+    return text

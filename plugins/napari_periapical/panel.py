@@ -80,7 +80,7 @@ class PeriapicalPanel(QWidget):
     def _lay_out(self) -> None:
         inner = QWidget()
         column = QVBoxLayout(inner)
-        column.setContentsMargins(4, 4, 4, 4)
+        column.setContentsMargins(2, 4, 2, 4)
         column.setSpacing(4)
         for part in self.parts:
             column.addWidget(part)
@@ -95,7 +95,7 @@ class PeriapicalPanel(QWidget):
         font.setPointSizeF(max(font.pointSizeF() * 0.85, 7.0))
         self.caution.setFont(font)
         outer = QVBoxLayout(self)
-        outer.setContentsMargins(6, 4, 6, 4)
+        outer.setContentsMargins(4, 4, 4, 4)
         outer.addWidget(self.next_step)
         outer.addWidget(self.message)
         outer.addWidget(self.scroll_area, 1)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from napari_periapical.guide import next_landmark
-from napari_periapical.sheet import Canal, History, Sheet
+from napari_periapical.sheet import Canal, History, Point, Sheet
 from radio.image.radiograph import Radiograph
 from radio.measure.case import CaseFacts, CaseResult
 from radio.record.tracing import Tracing
@@ -72,7 +72,7 @@ class Session:
         """Begin with an image and what is stated about its canals."""
         canals = tuple(Canal(k, one) for k, one in enumerate(facts)) or (Canal(0),)
         session = cls(radiograph, History(Sheet(canals)))
-        session.landmark = next_landmark(session.canal, None)
+        session.start_canal()
         return session
 
     @property
@@ -84,6 +84,23 @@ class Session:
     def canal(self) -> Canal:
         """The canal worked on, as it looks now: with the point that is held where it is held."""
         return self.drag or self.sheet.canal
+
+    def push(self, what: str, sheet: Sheet) -> None:
+        """Make another sheet the present one, as a step of the history; a held point is let go."""
+        self.drag = None
+        self.history.push(what, sheet)
+
+    def clipped(self, point: Point) -> Point:
+        """Bring a point onto the image: (row, col) from half a pixel before the first centre on."""
+        rows, cols = self.radiograph.grey.shape
+        row, col = float(point[0]), float(point[1])
+        return min(max(row, -0.5), rows - 0.5), min(max(col, -0.5), cols - 0.5)
+
+    def start_canal(self) -> None:
+        """Begin with the canal worked on: nothing chosen, nothing passed over."""
+        self.selected = None
+        self.skipped.clear()
+        self.landmark = next_landmark(self.canal, None)
 
     def known(self, canal: Canal) -> Shown | None:
         """Look up what was measured on exactly this state."""

@@ -130,6 +130,26 @@ class Sheet:
         """Put another state of one canal, known by its uid, in the place of the old one."""
         return replace(self, canals=tuple(canal if c.uid == canal.uid else c for c in self.canals))
 
+    def with_another_canal(self) -> Sheet:
+        """Add a canal and work on it; the tooth and what is common to the image are taken over."""
+        names = {c.facts.canal for c in self.canals}
+        name = next(str(k) for k in range(1, len(names) + 2) if str(k) not in names)
+        common = replace(
+            self.canal.facts,
+            canal=name,
+            file_length_mm=None,
+            file_size=None,
+            electronic_mm=None,
+            electronic_mark=None,
+        )
+        return Sheet((*self.canals, Canal(self.next_uid(), common)), len(self.canals))
+
+    def without_canal(self) -> Sheet:
+        """Take the canal worked on away; the last one is emptied instead."""
+        left = tuple(c for c in self.canals if c.uid != self.canal.uid)
+        left = left or (Canal(self.next_uid(), CaseFacts()),)
+        return Sheet(left, min(self.active, len(left) - 1))
+
     def next_uid(self) -> int:
         """Give a uid no canal here has."""
         return 1 + max((c.uid for c in self.canals), default=-1)

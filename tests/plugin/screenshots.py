@@ -7,24 +7,12 @@ from __future__ import annotations
 
 import argparse
 import tempfile
-import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from tests.plugin.drawn import ESSENTIAL, click, register_plugin, write_case
-
-
-def _wait(done: Callable[[], bool], seconds: float = 10.0) -> None:
-    from qtpy.QtWidgets import QApplication
-
-    end = time.monotonic() + seconds
-    settled = time.monotonic() + 0.4
-    while time.monotonic() < end and (time.monotonic() < settled or not done()):
-        QApplication.processEvents()
-        time.sleep(0.01)
-    for _ in range(20):
-        QApplication.processEvents()
+from tests.plugin.drawn import ESSENTIAL, click, write_case
+from tests.plugin.window import open_window, photograph, settle
 
 
 def _steps(viewer: Any, panel: Any, image: Path, save: Callable[[str], None]) -> None:
@@ -48,7 +36,7 @@ def _steps(viewer: Any, panel: Any, image: Path, save: Callable[[str], None]) ->
     save("5_all_placed")
     controller.state_fact("electronic_mm", "21,5")
     controller.state_fact("electronic_mark", "zero")
-    _wait(lambda: controller.up_to_date)
+    settle(panel)
     panel.numbers.table.selectRow(1)
     bar.setValue(bar.maximum())
     save("6_numbers")
@@ -64,28 +52,18 @@ def _steps(viewer: Any, panel: Any, image: Path, save: Callable[[str], None]) ->
 
 def take(out: Path, themes: tuple[str, ...] = ("dark", "light")) -> list[Path]:
     """Walk through the steps in each theme and save a picture of each."""
-    import napari
-
-    from napari_periapical.panel import PeriapicalPanel
-
-    register_plugin()
     out.mkdir(parents=True, exist_ok=True)
     pictures = []
     with tempfile.TemporaryDirectory() as folder:
         image = write_case(Path(folder))
         for theme in themes:
-            viewer = napari.Viewer(show=True, show_welcome_screen=False)
-            viewer.theme = theme
-            viewer.window.resize(1300, 900)
-            _, widget = viewer.window.add_plugin_dock_widget("napari-periapical", "Measure root canals")
-            assert isinstance(widget, PeriapicalPanel)
+            viewer, panel = open_window(1300, 900, theme)
 
-            def save(step: str, theme: str = theme, viewer: Any = viewer, widget: Any = widget) -> None:
-                _wait(lambda: widget.controller.up_to_date)
+            def save(step: str, theme: str = theme, viewer: Any = viewer, panel: Any = panel) -> None:
                 pictures.append(out / f"{theme}_{step}.png")
-                viewer.screenshot(str(pictures[-1]), canvas_only=False, flash=False)
+                photograph(viewer, panel, pictures[-1])
 
-            _steps(viewer, widget, image, save)
+            _steps(viewer, panel, image, save)
             viewer.close()
     return pictures
 

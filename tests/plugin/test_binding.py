@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import warnings
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pytest
@@ -15,8 +15,10 @@ from napari.utils.interactions import (
     mouse_release_callbacks,
 )
 
+from calib.scale import Scale
 from napari_periapical import layers
 from napari_periapical.binding import bind
+from napari_periapical.drawings import ROLES
 from napari_periapical.shortcuts import SHORTCUTS
 from radio.measure.case import CaseFacts
 from tests.plugin.drawn import ESSENTIAL, case, click
@@ -113,7 +115,7 @@ def roles(viewer):
 
 def test_opening_an_image_draws_our_layers_above_it_and_makes_the_landmarks_active(plain):
     viewer, binding, _ = plain
-    assert roles(viewer) == [None, *layers.ROLES]
+    assert roles(viewer) == [None, *ROLES]
     assert viewer.layers.selection.active == binding.layer("landmarks")
     assert set(viewer.layers.selection) == {binding.layer("landmarks")}
     assert binding.ready
@@ -242,6 +244,90 @@ def test_calibrating_does_not_move_the_view(plain):
     assert viewer.scene.camera.zoom * image.scale[1] == pytest.approx(6.0)
 
 
+MM_PER_PX = 0.05
+
+
+def scaled_length(radiograph, clicks, facts):
+    """Measure as the stand-in does, with the pixel size that is stated."""
+    there = Scale(MM_PER_PX * radiograph.pixel_aspect, MM_PER_PX, 0.001, "given", "as given")
+    return replace(straight_length(radiograph, clicks, facts), scale=there if facts.mm_per_px else None)
+
+
+@pytest.fixture
+def zoomed():
+    """Make a viewer with two points placed and no scale, looking closely at one of them."""
+    viewer, binding, _ = plain_viewer(plain_radiograph((800, 600)))
+    binding.controller.measuring.measure = scaled_length
+    for point in ((100.0, 300.0), (700.0, 200.0)):
+        binding.controller.place(point)
+    binding.controller.state_fact("scale_from", "")
+    viewer.scene.camera.center, viewer.scene.camera.zoom = (690.0, 210.0), 6.0
+    return viewer, binding
+
+
+def looked_at(viewer, image):
+    """Image point in the middle of the view, and how many screen pixels an image pixel takes."""
+    row, col = image.world_to_data(tuple(viewer.scene.camera.center)[-2:])
+    return row, col, viewer.scene.camera.zoom * image.scale[-1]
+
+
+def test_the_view_stays_when_a_scale_is_stated_changed_and_taken_back(zoomed):
+    viewer, binding = zoomed
+    for text, unit in (("0.05", "mm"), ("", "pixel"), ("0.05", "mm")):
+        binding.controller.state_fact("mm_per_px", text)
+        assert binding.framing.frame.unit == unit
+        assert looked_at(viewer, viewer.layers[0]) == pytest.approx((690.0, 210.0, 6.0))
+    binding.controller.undo()
+    assert looked_at(viewer, viewer.layers[0]) == pytest.approx((690.0, 210.0, 6.0))
+
+
+@pytest.mark.parametrize("aspect", [1.0, 1.5])
+def test_the_view_stays_when_another_image_comes_to_one_in_millimetres(zoomed, aspect):
+    viewer, binding = zoomed
+    first = viewer.layers[0]
+    binding.controller.state_fact("mm_per_px", "0.05")
+    second = add(viewer, plain_radiograph((800, 600), seed=3, aspect=aspect))
+    assert binding.framing.frame.unit == "pixel"
+    assert looked_at(viewer, first) == pytest.approx((690.0, 210.0, 6.0))
+    for image, unit in ((first, "mm"), (second, "pixel"), (first, "mm")):
+        viewer.layers.selection.active = image
+        assert binding.framing.frame.unit == unit
+        assert looked_at(viewer, first) == pytest.approx((690.0, 210.0, 6.0))
+
+
+def test_the_view_stays_when_one_of_two_images_goes(zoomed):
+    viewer, binding = zoomed
+    second = add(viewer, plain_radiograph((800, 600), seed=3))
+    viewer.layers.selection.active = viewer.layers[0]
+    binding.controller.state_fact("mm_per_px", "0.05")
+    assert second.scale[0] == MM_PER_PX
+    viewer.layers.remove(viewer.layers[0])
+    assert looked_at(viewer, second) == pytest.approx((690.0, 210.0, 6.0))
+
+
+def test_an_image_that_would_lie_outside_the_view_is_brought_into_it(zoomed):
+    viewer, _ = zoomed
+    small = add(viewer, plain_radiograph((80, 60), seed=3))
+    rows, cols, _ = looked_at(viewer, small)
+    assert (rows, cols) == pytest.approx((399.5, 299.5))  # both images whole
+    assert viewer.scene.camera.zoom < 1
+
+
+@pytest.mark.parametrize("everything", [False, True])
+@pytest.mark.parametrize("seed", [0, 3])  # the same image again, which is known in millimetres; another
+def test_an_image_opened_in_place_of_one_in_millimetres_is_shown_whole(zoomed, everything, seed):
+    viewer, binding = zoomed
+    binding.controller.state_fact("mm_per_px", "0.05")
+    for layer in list(viewer.layers)[: None if everything else 1]:
+        viewer.layers.remove(layer)
+    image = add(viewer, plain_radiograph((800, 600), seed=seed))
+    assert binding.framing.frame.unit == ("pixel" if seed else "mm")
+    row, col, zoom = looked_at(viewer, image)
+    assert (row, col) == pytest.approx((399.5, 299.5))
+    tall, wide = viewer.canvas.size
+    assert 0.8 < max(800 * zoom / tall, 600 * zoom / wide) <= 1
+
+
 def test_units_are_never_mixed_with_layers_of_others(traced):
     viewer, binding = traced
     other = viewer.add_labels(np.zeros((20, 20), dtype=int))
@@ -250,6 +336,30 @@ def test_units_are_never_mixed_with_layers_of_others(traced):
     viewer.layers.remove(other)
     binding.draw()
     assert {str(u) for layer in viewer.layers for u in layer.units} == {"millimeter"}
+
+
+@pytest.mark.parametrize("of_ours", [True, False])
+def test_no_one_sees_two_units_at_once_when_a_layer_comes_to_millimetres(zoomed, of_ours):
+    """The canvas draws, and warns, while a layer is being added, before any answer to it."""
+    viewer, binding = zoomed
+    binding.controller.state_fact("mm_per_px", "0.05")
+    seen = []
+    viewer.layers.events.inserted.connect(lambda _: seen.append(viewer.layers.extent.units), position="first")
+    if of_ours:
+        add(viewer, plain_radiograph((800, 600), seed=3))
+    else:
+        viewer.add_labels(np.zeros((20, 20), dtype=int))
+    assert seen
+    assert None not in seen
+    assert looked_at(viewer, viewer.layers[0]) == pytest.approx((690.0, 210.0, 6.0))
+
+
+def test_a_layer_in_millimetres_leaves_ours_in_millimetres(zoomed):
+    viewer, binding = zoomed
+    binding.controller.state_fact("mm_per_px", "0.05")
+    viewer.add_points(np.zeros((1, 2)), units=("mm", "mm"))
+    assert binding.framing.frame.unit == "mm"
+    assert looked_at(viewer, viewer.layers[0]) == pytest.approx((690.0, 210.0, 6.0))
 
 
 def test_the_millimetres_come_back_at_the_next_change_when_the_other_layer_goes(traced):
@@ -313,7 +423,7 @@ def test_renamed_layers_are_still_ours(plain):
     for layer in viewer.layers:
         layer.name = f"renamed {layer.name}"
     hand.click((10.0, 20.0))
-    assert len(viewer.layers) == 1 + len(layers.ROLES)
+    assert len(viewer.layers) == 1 + len(ROLES)
     assert len(binding.layer("landmarks").data) == 1
 
 
@@ -321,12 +431,12 @@ def test_a_deleted_layer_is_drawn_again_and_nothing_is_lost(plain):
     viewer, binding, hand = plain
     told = []
     binding.controller.told.connect(lambda _, text: told.append(text))
-    for count, role in enumerate(layers.ROLES):
+    for count, role in enumerate(ROLES):
         viewer.layers.remove(binding.layer(role))
         assert "drawn again" in told[-1]
         binding.controller.choose("canal_via")
         binding.controller.place((10.0 + 5 * count, 20.0))
-        assert roles(viewer) == [None, *layers.ROLES]
+        assert roles(viewer) == [None, *ROLES]
         assert len(binding.layer("landmarks").data) == count + 1
         assert viewer.layers.selection.active is not None
     binding.make_ready()
@@ -334,7 +444,7 @@ def test_a_deleted_layer_is_drawn_again_and_nothing_is_lost(plain):
     assert len(binding.layer("landmarks").keymap) == len(SHORTCUTS)
     hand.layer = binding.layer("landmarks")
     hand.click((70.0, 40.0))
-    assert len(binding.controller.canal.points("canal_via")) == len(layers.ROLES) + 1
+    assert len(binding.controller.canal.points("canal_via")) == len(ROLES) + 1
 
 
 def test_deleting_everything_and_opening_again_brings_all_back(plain):
@@ -345,7 +455,7 @@ def test_deleting_everything_and_opening_again_brings_all_back(plain):
     assert binding.controller.session is None
     add(viewer, plain_radiograph())
     assert binding.controller.canal.points("orifice") == ((10.0, 20.0),)
-    assert roles(viewer) == [None, *layers.ROLES]
+    assert roles(viewer) == [None, *ROLES]
     assert binding.ready
 
 
@@ -363,7 +473,7 @@ def test_choosing_another_image_brings_its_own_points(plain):
     hand.click((10.0, 20.0))
     second = add(viewer, plain_radiograph(seed=9))
     assert binding.controller.canal.clicks == ()
-    assert roles(viewer) == [None, None, *layers.ROLES]
+    assert roles(viewer) == [None, None, *ROLES]
     assert len(binding.layer("landmarks").data) == 0
     viewer.layers.selection.active = first
     assert binding.controller.canal.points("orifice") == ((10.0, 20.0),)

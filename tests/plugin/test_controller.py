@@ -50,6 +50,14 @@ def test_a_click_outside_the_image_is_told_and_not_taken(controller):
     assert "outside the image" in told[-1][1]
 
 
+def test_a_message_goes_when_another_image_is_opened(controller):
+    told = []
+    controller.told.connect(lambda *what: told.append(what))
+    controller.tell("good", "Table saved.")
+    controller.open(plain_radiograph(seed=5))
+    assert told[-1] == ("note", "")
+
+
 def test_a_click_with_nothing_left_to_place_changes_nothing(controller):
     controller.place((10.0, 20.0))
     controller.place((40.0, 20.0))

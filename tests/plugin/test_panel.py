@@ -144,6 +144,22 @@ def test_a_decimal_comma_is_understood_and_only_looking_changes_nothing(at_work)
     assert panel.controller.canal.facts == before
 
 
+def test_the_call_for_a_known_length_goes_when_one_is_stated_and_comes_back(opened):
+    from napari_periapical.layers import frame_of, image_layer
+
+    viewer, panel = opened
+    data, kwargs, _ = image_layer(plain_radiograph(), frame_of(1.0, None, millimetres=False))
+    viewer.add_image(data, **kwargs)
+    assert "known length" in panel.image.cautions.text()
+    enter(panel, "file_length_mm", "21")
+    assert "known length" not in panel.image.cautions.text()
+    panel.facts.add_button.click()  # of another canal nothing is known yet
+    assert "known length" in panel.image.cautions.text()
+    panel.points.buttons["undo"].click()
+    panel.points.buttons["undo"].click()
+    assert "known length" in panel.image.cautions.text()
+
+
 def test_choices_are_stated_and_undone(at_work):
     _, panel = at_work
     box = panel.facts.choices["file_start_at"]

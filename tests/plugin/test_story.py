@@ -7,6 +7,7 @@ import csv
 import numpy as np
 import pytest
 
+from radio.record.colours import CANAL_COLOUR
 from tests.plugin.drawn import ESSENTIAL, case, click, write_case
 
 pytest.importorskip("qtpy")
@@ -142,10 +143,9 @@ def test_what_is_drawn_is_where_it_was_placed(story, qtbot):
     hands.click(target)
     qtbot.wait(100)
     drawn = viewer.screenshot(canvas_only=True, flash=False).astype(int)
-    orange = (np.abs(drawn[..., :3] - [230, 159, 0]).sum(axis=-1) < 60) & (
-        np.abs(drawn - empty).sum(axis=-1) > 60
-    )
-    rows, cols = np.nonzero(orange)
+    colour = [int(CANAL_COLOUR[k : k + 2], 16) for k in (1, 3, 5)]
+    ring = (np.abs(drawn[..., :3] - colour).sum(axis=-1) < 60) & (np.abs(drawn - empty).sum(axis=-1) > 60)
+    rows, cols = np.nonzero(ring)
     ratio = drawn.shape[1] / hands.canvas.width()
     where = hands.on_screen(panel.controller.canal.points("orifice")[0])
     assert len(rows) > 10

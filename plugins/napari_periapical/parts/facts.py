@@ -17,7 +17,7 @@ class FactsPart(Section):
 
     def __init__(self, controller: Controller) -> None:
         super().__init__("2  Canal and known sizes", controller)
-        self.canals = QComboBox()
+        self.canals = _narrow_box()
         self.canals.setToolTip("Canal that is worked on")
         self.canals.activated.connect(controller.choose_canal)
         self.add_button = QPushButton("Add")
@@ -45,21 +45,18 @@ class FactsPart(Section):
         form.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.ExpandingFieldsGrow)
         for name in ORDER:
             widget: QWidget = self.lines[name] if name in self.lines else self.choices[name]
-            widget.setMinimumWidth(60)
             form.addRow(LABELS[name], widget)
         return form
 
     def _line(self, name: str, hint: str) -> Field:
         line = Field()
+        line.setMinimumWidth(60)
         line.setPlaceholderText(hint)
         line.editingFinished.connect(lambda: self._entered(name))
         return line
 
     def _choice(self, name: str, choices: Sequence[tuple[str, str]]) -> QComboBox:
-        box = QComboBox()
-        box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
-        box.setMinimumContentsLength(8)
-        box.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+        box = _narrow_box()
         for text, value in choices:
             box.addItem(text, value)
         box.activated.connect(lambda _: self._state(name, str(box.currentData())))
@@ -105,6 +102,16 @@ class FactsPart(Section):
             self.canals.addItems(names)
         if sheet:
             self.canals.setCurrentIndex(sheet.active)
+
+
+def _narrow_box() -> QComboBox:
+    """Make a box that a long entry does not widen."""
+    box = QComboBox()
+    box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+    box.setMinimumContentsLength(8)
+    box.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+    box.setMinimumWidth(60)
+    return box
 
 
 def _text(facts: CaseFacts, name: str) -> str:

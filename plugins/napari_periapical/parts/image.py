@@ -33,15 +33,15 @@ class ImagePart(Section):
 
     def refresh(self) -> None:
         """Show what the controller holds now."""
-        session = self.controller.session
-        radiograph = session.radiograph if session else None
-        if radiograph is self._shown:
+        session, facts = self.controller.session, self.controller.canal.facts
+        wanted = (session and session.radiograph.sha256, facts)
+        if wanted == self._shown:
             return
-        self._shown = radiograph
-        if radiograph is None:
+        self._shown = wanted
+        if session is None:
             show_text(self.facts, "No radiograph is open.")
             show_text(self.cautions, "")
             return
-        show_text(self.facts, image_facts(radiograph))
-        self.facts.setToolTip("\n".join(("Done to the stored values:", *radiograph.history)))
-        show_text(self.cautions, image_cautions(radiograph))
+        show_text(self.facts, image_facts(session.radiograph))
+        self.facts.setToolTip("\n".join(("Done to the stored values:", *session.radiograph.history)))
+        show_text(self.cautions, image_cautions(session.radiograph, facts))

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from qtpy.QtCore import Qt
-from qtpy.QtGui import QColor, QIcon, QPixmap
+from qtpy.QtGui import QColor, QIcon, QPainter, QPixmap
 from qtpy.QtWidgets import QGridLayout, QListWidget, QListWidgetItem, QPushButton
 
 from napari_periapical.binding import Binding
+from napari_periapical.drawings import GROUP_COLOURS
 from napari_periapical.guide import GUIDE, essential
-from napari_periapical.layers import GROUP_COLOURS
 from napari_periapical.parts.section import Section, text_label
 from napari_periapical.shortcuts import BY_NAME, SHORTCUTS
 from radio.measure.case import LANDMARKS
@@ -45,9 +45,7 @@ class PointsPart(Section):
 
     @staticmethod
     def _item(name: str) -> QListWidgetItem:
-        swatch = QPixmap(10, 10)
-        swatch.fill(QColor(GROUP_COLOURS[GUIDE[name].group]))
-        item = QListWidgetItem(QIcon(swatch), GUIDE[name].label)
+        item = QListWidgetItem(QIcon(_swatch(GROUP_COLOURS[GUIDE[name].group])), GUIDE[name].label)
         item.setData(Qt.ItemDataRole.UserRole, name)
         return item
 
@@ -76,7 +74,7 @@ class PointsPart(Section):
         if fix is None or not self.controller.up_to_date:
             state = "placed" if count == 1 else f"{count} placed"
         elif fix.refined:
-            state = f"found, {fix.moved_px:.1f} px away"
+            state = f"found, {fix.moved_px:.{0 if fix.moved_px >= 100 else 1}f} px away"
         else:
             state = "kept as clicked"
         return f"✓ {GUIDE[name].label}: {state}"
@@ -89,3 +87,12 @@ class PointsPart(Section):
             self.buttons[name].setEnabled(bool(what))
             hint = BY_NAME[name].hint
             self.buttons[name].setToolTip(f"{hint}: {what}" if what else hint)
+
+
+def _swatch(colour: str) -> QPixmap:
+    """Make a square of a colour with an edge, so that white is seen on white."""
+    swatch = QPixmap(12, 12)
+    swatch.fill(QColor("#606060"))
+    with QPainter(swatch) as painter:
+        painter.fillRect(1, 1, 10, 10, QColor(colour))
+    return swatch

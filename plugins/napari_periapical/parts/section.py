@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import re
+
 from qtpy.QtCore import Qt
 from qtpy.QtGui import QKeyEvent
 from qtpy.QtWidgets import QLabel, QLineEdit, QSizePolicy, QToolButton, QVBoxLayout, QWidget
 
 from napari_periapical.controller import Controller
+
+# as much of a word as surely fits the panel; a label breaks lines between words only
+_LONG_WORD = re.compile(r"\S{24}(?=\S)")
 
 
 class Section(QWidget):
@@ -78,6 +83,6 @@ def text_label(text: str = "", *, bold: bool = False) -> QLabel:
 
 
 def show_text(label: QLabel, text: str) -> None:
-    """Show a text, or no label at all when there is none."""
-    label.setText(text)
+    """Show a text, or no label at all when there is none; the name of an image may be longer than a line."""
+    label.setText(_LONG_WORD.sub("\\g<0>\u200b", text))
     label.setVisible(bool(text))

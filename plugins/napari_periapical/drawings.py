@@ -1,0 +1,163 @@
+"""From what is placed and measured to what is drawn: geometry, colours and words; no viewer."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from napari_periapical.guide import GUIDE
+from napari_periapical.sheet import Canal
+from radio.measure.case import CaseResult
+from radio.record.colours import (
+    AXIS_COLOUR,
+    BALL_COLOUR,
+    CANAL_COLOUR,
+    CHORD_COLOUR,
+    FILE_COLOUR,
+    GAP_COLOUR,
+    LANDMARK_COLOUR,
+)
+from radio.trace.line import Line
+
+FloatArray = npt.NDArray[np.float64]
+LayerKind = Literal["points", "vectors"]
+
+GROUP_COLOURS = {"file": FILE_COLOUR, "canal": CANAL_COLOUR, "root": LANDMARK_COLOUR, "ball": BALL_COLOUR}
+
+# bottom to top; the landmarks come last so that they lie on top
+ROLES = ("file", "canal", "gap", "construction", "found", "landmarks")
+LANDMARKS_ROLE = "landmarks"
+# segments of a dash and of the space after it; a segment is about a pixel long
+_DASH = 6
+
+
+@dataclass(frozen=True, eq=False)
+class Drawing:
+    """What one layer shows.
+
+    Parameters
+    ----------
+    role : str
+        Which of our layers; see :data:`ROLES`.
+    kind : {"points", "vectors"}
+        Kind of layer.
+    data : ndarray of float64
+        Points (N, 2) or segments (N, 2, 2) as (start, way), in pixels as (row, col).
+    colours : tuple of str
+        One for each point or segment.
+    labels : tuple of str
+        Text beside each point; empty for segments.
+    keys : tuple of (landmark, index)
+        Which point is which, for the landmarks.
+    """
+
+    role: str
+    kind: LayerKind
+    data: FloatArray
+    colours: tuple[str, ...] = ()
+    labels: tuple[str, ...] = ()
+    keys: tuple[tuple[str, int], ...] = field(default=())
+
+    def same_as(self, other: Drawing | None) -> bool:
+        """Whether nothing would change on the screen."""
+        return (
+            other is not None
+            and (self.colours, self.labels, self.keys) == (other.colours, other.labels, other.keys)
+            and np.array_equal(self.data, other.data)
+        )
+
+
+def landmarks_drawing(canal: Canal) -> Drawing:
+    """Draw the points as placed; float64 always, so that a moved point keeps its fractions of a pixel."""
+    keys = tuple((name, k) for name, points in canal.clicks for k in range(len(points)))
+    data = np.array([p for _, points in canal.clicks for p in points], dtype=np.float64).reshape(-1, 2)
+    colours = tuple(GROUP_COLOURS[GUIDE[name].group] for name, _ in keys)
+    labels = tuple(f"  {GUIDE[name].short}" for name, _ in keys)
+    return Drawing("landmarks", "points", data, colours, labels, keys)
+
+
+def result_drawings(result: CaseResult | None, others: Iterable[CaseResult] = ()) -> list[Drawing]:
+    """Draw lines, found landmarks, gap and construction of one canal, and the lines of the others.
+
+    Parameters
+    ----------
+    result : CaseResult or None
+        Of the canal worked on.
+    others : iterable of CaseResult
+        Of the other canals of the image; only their lines are drawn.
+    """
+    both = [r for r in (result, *others) if r is not None]
+    found = [fix for fix in (result.landmarks.values() if result else ()) if fix.refined]
+    return [
+        _lines("file", [r.file_line for r in both], FILE_COLOUR),
+        _lines("canal", [r.canal_line for r in both], CANAL_COLOUR),
+        _gap(result),
+        _construction(result),
+        Drawing(
+            "found",
+            "points",
+            np.array([[fix.row, fix.col] for fix in found], dtype=np.float64).reshape(-1, 2),
+            (LANDMARK_COLOUR,) * len(found),
+        ),
+    ]
+
+
+def segments(points_px: npt.ArrayLike) -> FloatArray:
+    """Cut a line of shape (N, 2) into its N - 1 segments, shape (N - 1, 2, 2) as (start, way)."""
+    points = np.asarray(points_px, dtype=np.float64).reshape(-1, 2)
+    return np.stack([points[:-1], np.diff(points, axis=0)], axis=1)
+
+
+def _dashed(start_px: FloatArray, end_px: FloatArray) -> FloatArray:
+    """Cut the way between two points into dashes; a line below shows through the spaces."""
+    count = max(round(float(np.hypot(*(end_px - start_px))) / (2 * _DASH)), 1)
+    shares = np.linspace(0.0, 1.0, 2 * count)
+    return segments(start_px + shares[:, None] * (end_px - start_px))[::2]
+
+
+def _lines(role: str, lines: Iterable[Line | None], colour: str) -> Drawing:
+    """Draw lines; stretches the image does not support are dashed."""
+    pieces = [np.zeros((0, 2, 2))]
+    for line in lines:
+        if line is None or len(line.points_px) < 2:
+            continue
+        all_segments = segments(line.points_px)
+        sure = line.confident[:-1] & line.confident[1:]
+        dash = (np.arange(len(sure)) // _DASH) % 2 == 0
+        pieces.append(all_segments[sure | dash])
+    data = np.concatenate(pieces)
+    return Drawing(role, "vectors", data, (colour,) * len(data))
+
+
+def _gap(result: CaseResult | None) -> Drawing:
+    """Draw the gap along the canal between file tip and radiographic apex."""
+    nothing = Drawing("gap", "vectors", np.zeros((0, 2, 2)))
+    if result is None or "gap_mm" not in result.measurements or result.canal_line is None:
+        return nothing
+    tip, apex = (result.landmarks[name].point_px for name in ("file_tip", "apex"))
+    points = result.canal_line.points_px
+    first, last = sorted(int(np.argmin(np.hypot(*(points - p).T))) for p in (tip, apex))
+    way = points[first : last + 1]
+    ends = (tip, apex) if result.measurements["gap_mm"].value >= 0 else (apex, tip)
+    way = np.vstack([ends[0], way[1:-1], ends[1]]) if len(way) > 2 else np.vstack(ends)
+    pieces = segments(way)
+    return Drawing("gap", "vectors", pieces, (GAP_COLOUR,) * len(pieces))
+
+
+def _construction(result: CaseResult | None) -> Drawing:
+    """Draw the coronal axis with its continuation, the chord, and a cross at the departure point."""
+    made = result.construction if result else None
+    if made is None:
+        return Drawing("construction", "vectors", np.zeros((0, 2, 2)))
+    axis = _dashed(made.axis_start_px, made.axis_end_px)
+    chord = segments([made.departure_px, made.canal_end_px])
+    way = made.axis_end_px - made.axis_start_px
+    direction = way / max(float(np.hypot(*way)), 1e-9)
+    across = np.array([-direction[1], direction[0]]) * max(2.0 * made.tolerance_px, 4.0)
+    tick = segments([made.departure_px - across, made.departure_px + across])
+    colours = (*(AXIS_COLOUR,) * len(axis), CHORD_COLOUR, CHORD_COLOUR)
+    return Drawing("construction", "vectors", np.concatenate([axis, chord, tick]), colours)

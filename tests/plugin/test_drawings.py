@@ -1,0 +1,141 @@
+"""What is drawn of a canal: where, and in which colour."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from napari_periapical import drawings
+from napari_periapical.sheet import Canal
+from radio.record import colours
+from tests.fixtures.made_case import made_case, made_radiograph
+
+
+def by_role(result, others=()):
+    return {d.role: d for d in drawings.result_drawings(result, others)}
+
+
+def test_placed_points_are_float64_even_when_given_as_whole_numbers():
+    canal = Canal(0).with_points("apex", ((3, 4),)).with_points("canal_via", ((1, 1), (2, 2)))
+    drawing = drawings.landmarks_drawing(canal)
+    assert drawing.data.dtype == np.float64
+    assert drawing.keys == (("canal_via", 0), ("canal_via", 1), ("apex", 0))
+    assert drawing.data[2].tolist() == [3.0, 4.0]
+    assert drawings.landmarks_drawing(Canal(0)).data.shape == (0, 2)
+
+
+def test_lines_are_drawn_where_they_were_traced():
+    _, _, result = made_case()
+    drawn = by_role(result)["file"]
+    points = result.file_line.points_px
+    np.testing.assert_array_equal(drawn.data[:, 0], points[:-1])
+    np.testing.assert_allclose(drawn.data[:, 0] + drawn.data[:, 1], points[1:])
+
+
+def test_stretches_without_support_are_dashed():
+    _, _, result = made_case()
+    line = result.canal_line
+    drawn = {tuple(start) for start in by_role(result)["canal"].data[:, 0]}
+    sure = line.confident[:-1] & line.confident[1:]
+    shown = np.array([tuple(start) in drawn for start in line.points_px[:-1]])
+    assert shown[sure].all()
+    assert 0.2 < shown[~sure].mean() < 0.8
+
+
+def test_the_gap_runs_from_the_tip_to_the_apex():
+    _, _, result = made_case()
+    gap = by_role(result)["gap"].data
+    np.testing.assert_allclose(gap[0, 0], result.landmarks["file_tip"].point_px)
+    np.testing.assert_allclose(gap[-1].sum(axis=0), result.landmarks["apex"].point_px)
+    # drawn length against the number: 24 points of the line at 5 mm * 60 deg / 119
+    length_mm = np.hypot(*gap[:, 1].T).sum() * 0.05
+    assert length_mm == pytest.approx(24 * 5 * np.radians(60) / 119, abs=0.02)
+
+
+def test_the_construction_shows_axis_and_chord():
+    _, _, result = made_case()
+    drawn, made = by_role(result)["construction"], result.construction
+    axis = drawn.data[[colour == colours.AXIS_COLOUR for colour in drawn.colours]]
+    chord = drawn.data[[colour == colours.CHORD_COLOUR for colour in drawn.colours]][0]
+    np.testing.assert_allclose(axis[0, 0], made.axis_start_px)
+    np.testing.assert_allclose(axis[-1].sum(axis=0), made.axis_end_px)
+    np.testing.assert_allclose(chord[0], made.departure_px)
+    np.testing.assert_allclose(chord.sum(axis=0), made.canal_end_px)
+
+
+def test_a_canal_shows_through_the_spaces_of_the_axis_that_lies_on_it():
+    _, _, result = made_case()
+    drawn, made = by_role(result)["construction"], result.construction
+    axis = drawn.data[[colour == colours.AXIS_COLOUR for colour in drawn.colours]]
+    covered = np.hypot(*axis[:, 1].T).sum() / np.hypot(*(made.axis_end_px - made.axis_start_px))
+    assert covered == pytest.approx(0.5, abs=0.1)
+    assert np.hypot(*axis[:, 1].T).max() < 10
+
+
+def test_without_a_result_there_is_nothing_to_draw():
+    assert all(len(d.data) == 0 for d in drawings.result_drawings(None))
+    _, _, result = made_case()
+    bare = replace(result, file_line=None, canal_line=None, landmarks={}, measurements={}, construction=None)
+    assert all(len(d.data) == 0 for d in drawings.result_drawings(bare))
+
+
+def test_lines_of_other_canals_stay_in_view():
+    _, _, result = made_case()
+    _, _, other = made_case(canal="2", origin=(120.0, 300.0))
+    drawn = by_role(result, [other])
+    assert len(drawn["file"].data) == 2 * len(by_role(result)["file"].data)
+    assert len(drawn["gap"].data) == len(by_role(result)["gap"].data)
+
+
+def test_panel_and_result_picture_have_the_same_colours():
+    """Of each line, as matplotlib was given it, against what the panel draws."""
+    pytest.importorskip("matplotlib")
+    from matplotlib.figure import Figure
+
+    from radio.record.picture_drawing import Drawing
+    from radio.record.picture_view import crop_to_tooth
+
+    _, _, result = made_case()
+    radiograph = made_radiograph()
+    axes = Figure().add_axes((0, 0, 1, 1))
+    Drawing(axes, radiograph, crop_to_tooth(radiograph, [result])).draw([result])
+    paths = [(line.get_color(), np.column_stack(line.get_data()[::-1])) for line in axes.lines]
+    panel = by_role(result)
+    for role in ("file", "canal", "gap", "construction"):
+        pieces = list(zip(panel[role].data, panel[role].colours, strict=True))
+        # the cross-stroke at the departure point, drawn last, is a marker in the picture
+        for (start, way), colour in pieces[:-1] if role == "construction" else pieces:
+            assert colour in {painted for painted, path in paths if _distance(path, start + way / 2) < 0.5}
+
+
+def _distance(path, point):
+    """Distance of a point from a polyline; a marker of one point is none."""
+    if len(path) < 2:
+        return np.inf
+    start, way = path[:-1], np.diff(path, axis=0)
+    share = np.clip(((point - start) * way).sum(axis=1) / np.maximum((way**2).sum(axis=1), 1e-12), 0, 1)
+    return float(np.hypot(*(start + share[:, None] * way - point).T).min())
+
+
+def test_points_have_the_colour_of_what_they_lie_on():
+    canal = Canal(0)
+    for name in ("file_tip", "orifice", "ball_centre", "apex"):
+        canal = canal.with_points(name, ((1.0, 1.0),))
+    drawn = drawings.landmarks_drawing(canal)
+    shown = {name: colour for (name, _), colour in zip(drawn.keys, drawn.colours, strict=True)}
+    assert shown == {
+        "file_tip": colours.FILE_COLOUR,
+        "orifice": colours.CANAL_COLOUR,
+        "ball_centre": colours.BALL_COLOUR,
+        "apex": colours.LANDMARK_COLOUR,
+    }
+
+
+def test_colours_are_of_the_okabe_ito_palette():
+    # Okabe M, Ito K. Color Universal Design (2002, rev. 2008): the eight colours as hexadecimal sRGB
+    palette = {"#000000", "#E69F00", "#56B4E9", "#009E73", "#F0E442", "#0072B2", "#D55E00", "#CC79A7"}
+    _, _, result = made_case()
+    used = {c for d in drawings.result_drawings(result) for c in d.colours} - {colours.LANDMARK_COLOUR}
+    assert used | set(drawings.GROUP_COLOURS.values()) - {colours.LANDMARK_COLOUR} <= palette

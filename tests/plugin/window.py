@@ -1,0 +1,41 @@
+"""A shown window with the panel docked, to be photographed."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+from typing import Any
+
+from tests.plugin.drawn import register_plugin
+
+
+def open_window(width_px: int, height_px: int, theme: str = "dark") -> tuple[Any, Any]:
+    """Open a viewer of that size with the panel; gives both."""
+    import napari
+
+    from napari_periapical.launch import PLUGIN, WIDGET
+
+    register_plugin()
+    viewer = napari.Viewer(title="Periapical measurement", show_welcome_screen=False)
+    viewer.theme = theme
+    viewer.window.resize(width_px, height_px)
+    _, panel = viewer.window.add_plugin_dock_widget(PLUGIN, WIDGET)
+    return viewer, panel
+
+
+def settle(panel: Any, seconds: float = 20.0) -> None:
+    """Let the window and the measuring thread come to rest."""
+    from qtpy.QtWidgets import QApplication
+
+    end = time.monotonic() + seconds
+    rested = time.monotonic() + 0.5
+    while time.monotonic() < rested or not panel.controller.up_to_date:
+        assert time.monotonic() < end, "the panel did not finish measuring"
+        QApplication.processEvents()
+        time.sleep(0.01)
+
+
+def photograph(viewer: Any, panel: Any, out: Path) -> None:
+    """Write a picture of the whole window at rest."""
+    settle(panel)
+    viewer.screenshot(str(out), canvas_only=False, flash=False)
