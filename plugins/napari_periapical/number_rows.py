@@ -13,7 +13,7 @@ from radio.measure.result import Measurement
 from radio.record.wording import (
     MEASURE_NAMES,
     UNIT_SIGNS,
-    all_measurements,
+    main_measurements,
     interval_text,
     missing_measures,
     name_of,
@@ -42,7 +42,7 @@ class NumberRow:
 
 def number_rows(result: CaseResult, canal: Canal) -> tuple[NumberRow, ...]:
     """Make the lines of a result: what was measured, then what could not be, with the reason."""
-    there = [_row(one) for one in sorted(all_measurements(result).values(), key=_rank)]
+    there = [_row(one) for one in sorted(main_measurements(result).values(), key=_rank)]
     why = missing_measures(result, canal.placed())
     missing = [
         NumberRow(
@@ -85,7 +85,7 @@ def _rank(one: Measurement) -> tuple[int, int]:
 
 def headline(result: CaseResult | None) -> tuple[NumberRow, ...]:
     """Pick the numbers that stay in view while points are placed."""
-    there = all_measurements(result) if result else {}
+    there = main_measurements(result) if result else {}
     return tuple(_row(there[name]) for name in _HEADLINE if name in there)
 
 

@@ -12,8 +12,8 @@ from calib.dicom_spacing import detector_pitch_mm, scale_from_dicom
 from calib.known_length import file_length_sd_mm, scale_from_ball, scale_from_file, scale_given
 from calib.scale import CalibrationError, Scale
 from radio.image.radiograph import Radiograph
-from radio.measure.bend import end_words, measure_bend, square
-from radio.measure.case import CaseFacts, Remark, SchneiderConstruction
+from radio.measure.bend import Bend, end_words, measure_bend, square
+from radio.measure.case import CaseFacts, Remark
 from radio.measure.electronic import electronic_difference
 from radio.measure.length import canal_length_mm, gap_mm, working_length_mm
 from radio.measure.result import Measurement
@@ -30,7 +30,7 @@ class Assembly:
     scale: Scale | None
     implied_magnification: float | None
     measurements: Mapping[str, Measurement]
-    construction: SchneiderConstruction | None
+    bend: Bend | None
     remarks: tuple[Remark, ...]
 
 
@@ -59,11 +59,13 @@ def assemble(radiograph: Radiograph, traced: TracedCase, facts: CaseFacts) -> As
         out[canal_px.name] = canal_px
     if scale is not None:
         _lengths(out, traced, facts, scale, canal_px, remarks)
-    construction = measure_bend(out, traced, scale)
+    bend = measure_bend(traced, scale)
+    if bend is not None:
+        out |= bend.measurements
     if facts.electronic_mm is not None:
         _electronic(out, facts, remarks)
     _confidence(traced, scale, remarks)
-    return Assembly(scale, _magnification(radiograph, scale), out, construction, tuple(remarks))
+    return Assembly(scale, _magnification(radiograph, scale), out, bend, tuple(remarks))
 
 
 def _file_length(traced: TracedCase) -> Measurement | None:

@@ -2,29 +2,57 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
 from calib.scale import Scale
 from radio.measure.case import SchneiderConstruction
-from radio.measure.curvature import (
+from radio.measure.curvature import Number, departure_of, even, measure_methods
+from radio.measure.methods import METHODS
+from radio.measure.perturb import hidden_bends, perturbed_traces
+from radio.measure.result import Finding, Measurement
+from radio.measure.stack import (
     DEFAULT_TOLERANCE_MM,
     DEFAULT_TOLERANCE_PX,
-    METHODS,
-    Departure,
-    find_departure,
-    hidden_bends,
-    perturbed_traces,
+    Placed,
+    TraceStack,
 )
-from radio.measure.result import Measurement
 from radio.measure.trace_case import TracedCase
 from radio.trace.curve import arc_length
 
 FloatArray = npt.NDArray[np.float64]
 
-_DRAWS = 20
+_DRAWS = 24
 # Sideways errors of a trace go together over about this length.
 _CORRELATION_MM = 1.0
+_ONE_VIEW = "One view: a bend toward or away from the detector is not seen."
+
+
+@dataclass(frozen=True, eq=False)
+class Bend:
+    """What the methods gave for one canal.
+
+    Parameters
+    ----------
+    measurements : dict of str to Measurement
+        By column.
+    findings : dict of str to Finding
+        Words, by column.
+    absent : dict of str to str
+        Reason for each column without a value.
+    construction : SchneiderConstruction
+        In pixels of the image.
+    stack : TraceStack
+        The trace (first) and its draws, from which each method's construction can be drawn.
+    """
+
+    measurements: dict[str, Measurement]
+    findings: dict[str, Finding]
+    absent: dict[str, str]
+    construction: SchneiderConstruction
+    stack: TraceStack
 
 
 def square(points_px: FloatArray, aspect: float) -> FloatArray:
@@ -37,59 +65,101 @@ def end_words(traced: TracedCase) -> str:
     return "canal end" if "canal_end" in traced.landmarks else "radiographic apex"
 
 
-def measure_bend(
-    out: dict[str, Measurement], traced: TracedCase, scale: Scale | None
-) -> SchneiderConstruction | None:
-    """Curvature by every method, with or without a scale; adds them to `out`."""
+def stack_of_case(traced: TracedCase, scale: Scale | None) -> TraceStack | None:
+    """The traced canal and its draws in millimetres, or in square pixels without a scale.
+
+    None without a canal line.
+
+    Parameters
+    ----------
+    traced : TracedCase
+    scale : Scale or None
+    """
     line = traced.canal_line
     if line is None:
         return None
-    points = square(line.points_px, traced.aspect)
-    if scale is not None:
-        tolerance_px = DEFAULT_TOLERANCE_MM / scale.col_mm_per_px
-        told = f"departure tolerance {DEFAULT_TOLERANCE_MM:.2f} mm"
-    else:
-        tolerance_px = DEFAULT_TOLERANCE_PX
-        told = f"departure tolerance {DEFAULT_TOLERANCE_PX:g} px (no scale)"
+    mm = scale.col_mm_per_px if scale is not None else 1.0
+    points = square(line.points_px, traced.aspect) * mm
+    rough_mm = traced.approximate_mm_per_px / mm
     end = traced.landmarks.get("canal_end") or traced.landmarks["apex"]
     draws = perturbed_traces(
         points,
-        line.sd_px,
-        correlation=_CORRELATION_MM / traced.approximate_mm_per_px,
-        end_sd=(traced.landmarks["orifice"].sd_along_px, end.sd_along_px),
-        bridges=hidden_bends(points, line.confident, traced.approximate_mm_per_px),
+        line.sd_px * mm,
+        correlation=_CORRELATION_MM / rough_mm,
+        end_sd=(traced.landmarks["orifice"].sd_along_px * mm, end.sd_along_px * mm),
+        bridges=hidden_bends(points, line.confident, rough_mm),
         count=_DRAWS,
     )
-    departure = find_departure(points, tolerance_px)
-    notes = () if departure.leaves else ("The canal never leaves its axis by more than the tolerance.",)
+    axis, departure = traced.coronal_axis_px, traced.departure_px
+    placed = Placed(
+        None if axis is None else square(axis, traced.aspect) * mm,
+        None if departure is None else square(departure, traced.aspect) * mm,
+    )
+    return TraceStack(
+        np.concatenate([even(points)[None], draws]),
+        "mm" if scale is not None else "px",
+        DEFAULT_TOLERANCE_MM if scale is not None else DEFAULT_TOLERANCE_PX,
+        placed,
+    )
+
+
+def measure_bend(traced: TracedCase, scale: Scale | None) -> Bend | None:
+    """Curvature by every method, with or without a scale; None without a canal line.
+
+    Parameters
+    ----------
+    traced : TracedCase
+    scale : Scale or None
+    """
+    stack = stack_of_case(traced, scale)
+    if stack is None:
+        return None
+    found, absent = measure_methods(stack, relative_sd=0.0 if scale is None else scale.relative_sd)
+    basis = f"this view; {placed_words(stack)}, to the {end_words(traced)}"
+    stays = () if stack.leaves[0] else ("The canal never leaves its axis by more than the tolerance.",)
+    notes = (*stays, _ONE_VIEW)
+    measurements, findings = {}, {}
     for method in METHODS:
-        value, sd = method.with_sd(points, draws, tolerance_px)
-        out[method.column] = Measurement(
-            method.column,
-            value,
-            method.unit,
-            sd,
-            f"{method.title}, {told}",
-            f"this view; {method.basis}, to the {end_words(traced)}",
-            (*notes, "One view: a bend toward or away from the detector is not seen."),
-        )
-    return _construction(points, departure, tolerance_px, traced.aspect)
+        told = f"{method.title}, {method.settings(stack)}"
+        for quantity in method.quantities:
+            one = found.get(quantity.column)
+            if one is None:
+                continue
+            if isinstance(one, Number):
+                measurements[quantity.column] = Measurement(
+                    quantity.column,
+                    one.value,
+                    quantity.unit,
+                    one.sd,
+                    told,
+                    basis,
+                    notes,
+                    one.interval95,
+                )
+            else:
+                findings[quantity.column] = Finding(quantity.column, one.word, one.share, told, basis, notes)
+    return Bend(measurements, findings, absent, _construction(stack, scale, traced.aspect), stack)
 
 
-def _construction(
-    points: FloatArray, departure: Departure, tolerance_px: float, aspect: float
-) -> SchneiderConstruction:
+def placed_words(stack: TraceStack) -> str:
+    """Which parts of the construction were found and which placed."""
+    axis = "axis as placed by hand" if stack.placed.axis is not None else "axis from the coronal run"
+    where = ", departure as placed by hand" if stack.placed.departure is not None else ""
+    return axis + where
+
+
+def _construction(stack: TraceStack, scale: Scale | None, aspect: float) -> SchneiderConstruction:
     """Lines and points of the Schneider angle, back in pixels of the image."""
-    back = np.array([1.0 / aspect, 1.0])
+    mm = scale.col_mm_per_px if scale is not None else 1.0
+    back = np.array([1.0 / aspect, 1.0]) / mm
+    departure = departure_of(stack)
+    points = stack.points[0]
+    foot = departure.origin + ((points[0] - departure.origin) @ departure.direction) * departure.direction
     return SchneiderConstruction(
-        axis_start_px=_on_axis(points[0], departure.origin, departure.direction) * back,
+        axis_start_px=foot * back,
         axis_end_px=(departure.point + departure.direction * arc_length(points) * 0.35) * back,
         departure_px=departure.point * back,
         canal_end_px=points[-1] * back,
         departure_index=int(np.argmin(np.hypot(*(points - departure.point).T))),
-        tolerance_px=tolerance_px,
+        tolerance_px=stack.tolerance / mm,
     )
-
-
-def _on_axis(point: FloatArray, origin: FloatArray, direction: FloatArray) -> FloatArray:
-    return np.asarray(origin + ((point - origin) @ direction) * direction)

@@ -10,7 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 from calib.scale import Scale
-from radio.measure.result import Measurement
+from radio.measure.result import Finding, Measurement
+from radio.measure.stack import TraceStack
 from radio.trace.line import LandmarkFix, Line
 
 FloatArray = npt.NDArray[np.float64]
@@ -26,8 +27,10 @@ LANDMARKS = (
     "apex",
     "reference",
     "ball_centre",
+    "coronal_axis",
+    "departure",
 )
-REPEATED_LANDMARKS = ("file_via", "canal_via")
+REPEATED_LANDMARKS = ("file_via", "canal_via", "coronal_axis")
 
 
 @dataclass(frozen=True)
@@ -108,6 +111,13 @@ class CaseResult:
         By results-table column, e.g. ``"gap_mm"``, ``"schneider_deg"``.
     construction : SchneiderConstruction or None
         How the Schneider angle was made.
+    findings : mapping of str to Finding
+        Words by results-table column, e.g. ``"s_shaped"``.
+    absent : mapping of str to str
+        Why a curvature column has no value.
+    stack : TraceStack or None
+        The canal in millimetres (or square pixels) and traces as it might have come out; every method's
+        construction can be drawn from it.
     remarks : tuple of Remark
         Warnings and notes.
     seconds : float
@@ -124,3 +134,6 @@ class CaseResult:
     construction: SchneiderConstruction | None
     remarks: tuple[Remark, ...] = field(default=())
     seconds: float = 0.0
+    findings: Mapping[str, Finding] = field(default_factory=dict)
+    absent: Mapping[str, str] = field(default_factory=dict)
+    stack: TraceStack | None = None

@@ -1,20 +1,34 @@
-"""Curvature of a canal from its trace: the Schneider angle and its construction."""
+"""Curvature of one trace by every method, with uncertainties; and the Schneider angle by itself."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from radio.trace.curve import cumulative_length, resample
+from radio.measure.methods import METHODS, CurvatureMethod, Quantity
+from radio.measure.stack import DEFAULT_TOLERANCE_MM, DEFAULT_TOLERANCE_PX, SAMPLES, TraceStack, angles_deg
+from radio.trace.curve import cumulative_length, point_at
+
+__all__ = [
+    "DEFAULT_TOLERANCE_MM",
+    "DEFAULT_TOLERANCE_PX",
+    "METHODS",
+    "Departure",
+    "Number",
+    "Word",
+    "even",
+    "find_departure",
+    "measure_methods",
+    "schneider_deg",
+    "stack_of_traces",
+]
 
 FloatArray = npt.NDArray[np.float64]
-
-DEFAULT_TOLERANCE_MM = 0.10
-DEFAULT_TOLERANCE_PX = 5.0
-_SAMPLES = 110
+# A value that fewer of the draws than this have is not stated.
+_LEAST_SHARE = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,10 +54,14 @@ class Departure:
     leaves: bool
 
 
-def angle_between_deg(u: FloatArray, v: FloatArray) -> float:
-    """Angle between two directed vectors, 0 to 180 degrees; stable near 0 and 180."""
-    cross = u[0] * v[1] - u[1] * v[0]
-    return float(np.degrees(np.arctan2(abs(cross), u @ v)))
+def even(points: FloatArray, count: int = SAMPLES) -> FloatArray:
+    """A trace resampled to `count` evenly spaced points, shape (count, 2), its ends kept."""
+    return point_at(points, np.linspace(0.0, float(cumulative_length(points)[-1]), count))
+
+
+def stack_of_traces(points: FloatArray, draws: Sequence[FloatArray] = (), **more: object) -> TraceStack:
+    """A stack of a trace, shape (N, 2), and of draws of it; `more` as :class:`TraceStack` takes it."""
+    return TraceStack(np.stack([even(one) for one in (points, *draws)]), **more)  # type: ignore[arg-type]
 
 
 def find_departure(points: FloatArray, tolerance: float) -> Departure:
@@ -69,43 +87,15 @@ def find_departure(points: FloatArray, tolerance: float) -> Departure:
     Least-squares form of the construction of Schneider 1971 (Oral Surg Oral Med Oral Pathol 32:271);
     the tolerance makes "begins to leave the axis" a stated quantity.
     """
-    return _leave(resample(points, float(cumulative_length(points)[-1]) / (_SAMPLES - 1)), tolerance)
+    return departure_of(stack_of_traces(points, tolerance=tolerance))
 
 
-def _leave(pts: FloatArray, tolerance: float) -> Departure:
-    """Departure of an evenly sampled trace."""
-    origin, direction = _coronal_axis(pts, tolerance)
-    rel = pts - origin
-    distance = np.abs(direction[0] * rel[:, 1] - direction[1] * rel[:, 0])
-    within = np.flatnonzero(distance <= tolerance)
-    cum = cumulative_length(pts)
-    last = int(within[-1]) if len(within) else 0
-    if last >= len(pts) - 1:
-        return Departure(origin, direction, pts[-1].copy(), float(cum[-1]), False)
-    rise = distance[last + 1] - distance[last]
-    part = float(np.clip((tolerance - distance[last]) / rise, 0.0, 1.0)) if rise > 0 else 0.0
-    point = pts[last] + part * (pts[last + 1] - pts[last])
-    return Departure(origin, direction, point, float(cum[last] + part * (cum[last + 1] - cum[last])), True)
-
-
-def _coronal_axis(pts: FloatArray, tolerance: float) -> tuple[FloatArray, FloatArray]:
-    """Principal line of the last beginning before the first it does not fit; all beginnings at once."""
-    count = np.arange(1, len(pts) + 1)[:, None]
-    mean = np.cumsum(pts, axis=0) / count
-    square = np.cumsum(pts**2, axis=0) / count - mean**2
-    mixed = np.cumsum(pts[:, 0] * pts[:, 1]) / count[:, 0] - mean[:, 0] * mean[:, 1]
-    theta = 0.5 * np.arctan2(2 * mixed, square[:, 0] - square[:, 1])
-    direction = np.stack([np.cos(theta), np.sin(theta)], axis=1)
-    forward = np.einsum("ij,ij->i", direction, pts - pts[0]) >= 0
-    direction[~forward] *= -1
-    rel = pts[None, :, :] - mean[:, None, :]
-    distance = np.abs(direction[:, None, 0] * rel[..., 1] - direction[:, None, 1] * rel[..., 0])
-    within_run = np.tril(np.ones((len(pts), len(pts)), dtype=bool))
-    worst = np.where(within_run, distance, 0.0).max(axis=1)
-    too_far = np.flatnonzero(worst > tolerance)
-    end = int(too_far[0]) - 1 if len(too_far) else len(pts) - 1
-    end = max(end, 1)
-    return mean[end], direction[end]
+def departure_of(stack: TraceStack) -> Departure:
+    """Departure of the first trace of a stack."""
+    origin, direction = stack.axis
+    return Departure(
+        origin[0], direction[0], stack.departure[0], float(stack.departure_s[0]), bool(stack.leaves[0])
+    )
 
 
 def schneider_deg(points: FloatArray, tolerance: float) -> tuple[float, Departure]:
@@ -121,166 +111,96 @@ def schneider_deg(points: FloatArray, tolerance: float) -> tuple[float, Departur
     tolerance : float
         Departure tolerance, same unit.
     """
-    departure = find_departure(points, tolerance)
-    return _angle(departure, points[-1]), departure
-
-
-def _angle(departure: Departure, end: FloatArray) -> float:
-    if not departure.leaves:
-        return 0.0
-    return angle_between_deg(departure.direction, end - departure.point)
-
-
-# Bend that a stretch not shown by the image may hide: curvature, standard deviation, per mm (a radius of
-# 20 mm), and the most it is allowed to reach aside. Common practice, no source.
-_HIDDEN_BEND_PER_MM = 0.05
-_HIDDEN_MOST_MM = 0.8
-# Support over less than this between two such stretches does not part them: texture can look like a canal.
-_PARTING_MM = 2.5
-
-
-def hidden_bends(points: FloatArray, confident: npt.NDArray[np.bool_], mm: float) -> FloatArray:
-    """Sideways standard deviation of an arc over each stretch that the image does not support.
-
-    Parameters
-    ----------
-    points : ndarray, shape (N, 2)
-    confident : ndarray of bool, shape (N,)
-    mm : float
-        Millimetres per unit of `points`.
-
-    Returns
-    -------
-    ndarray, shape (G, N)
-        One row a stretch, unit of `points`; zero outside it.
-    """
-    s = cumulative_length(points) * mm
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], (~confident).astype(int), [0]])))
-    spans: list[list[int]] = []
-    for first, stop in zip(edges[::2], edges[1::2] - 1, strict=True):
-        if spans and s[first] - s[spans[-1][1]] < _PARTING_MM:
-            spans[-1][1] = int(stop)
-        else:
-            spans.append([int(first), int(stop)])
-    rows = []
-    for first, stop in spans:
-        rise = 0.5 * _HIDDEN_BEND_PER_MM * np.clip(s - s[first], 0, None) * np.clip(s[stop] - s, 0, None)
-        rows.append(np.minimum(rise, _HIDDEN_MOST_MM) / mm)
-    return np.array(rows).reshape(len(rows), len(points))
-
-
-def perturbed_traces(
-    points: FloatArray,
-    sd: FloatArray,
-    *,
-    correlation: float,
-    end_sd: tuple[float, float],
-    bridges: FloatArray,
-    count: int,
-    seed: int = 20_240_229,
-) -> list[FloatArray]:
-    """Traces as they might have come out: the trace moved sideways and at its ends by its own uncertainty.
-
-    Parameters
-    ----------
-    points : ndarray, shape (N, 2)
-    sd : ndarray, shape (N,)
-        Sideways standard uncertainty, unit of `points`.
-    correlation : float
-        Length over which sideways errors go together, unit of `points`.
-    end_sd : tuple of float
-        Standard uncertainty along the line of the first and the last point.
-    bridges : ndarray, shape (G, N)
-        What each stretch that the image does not show may hide, from :func:`hidden_bends`.
-    count : int
-        Number of traces.
-    seed : int
-        Seed, fixed so that the same trace gives the same uncertainty.
-    """
-    from scipy.ndimage import gaussian_filter1d
-
-    from radio.trace.curve import normals, point_at
-
-    rng = np.random.default_rng(seed)
-    cum = cumulative_length(points)
-    even = np.linspace(0.0, cum[-1], 80)
-    base = point_at(points, even)
-    sd_even = np.interp(even, cum, sd)
-    noise = rng.standard_normal((count, len(even)))
-    samples = max(correlation / (even[1] - even[0]), 0.5)
-    noise = gaussian_filter1d(noise, samples, axis=1, mode="reflect")
-    noise /= noise.std(axis=1).mean() + 1e-12
-    normal = normals(base)
-    ends = rng.standard_normal((count, 2)) * np.asarray(end_sd)
-    hidden = rng.standard_normal((count, len(bridges))) @ np.array(
-        [np.interp(even, cum, bridge) for bridge in bridges]
-    ).reshape(len(bridges), len(even))
-    out = []
-    for i in range(count):
-        moved = base + (noise[i] * sd_even + hidden[i])[:, None] * normal
-        total = float(cumulative_length(moved)[-1])
-        out.append(point_at(moved, np.linspace(ends[i, 0], total + ends[i, 1], len(even))))
-    return out
-
-
-def _schneider_of_even(trace: FloatArray, tolerance: float) -> float:
-    return _angle(_leave(trace, tolerance), trace[-1])
+    stack = stack_of_traces(points, tolerance=tolerance)
+    angle = float(angles_deg(stack.axis[1], stack.chord)[0]) if stack.leaves[0] else 0.0
+    return angle, departure_of(stack)
 
 
 @dataclass(frozen=True)
-class CurvatureMethod:
-    """One published way of putting a number on the bend of a canal.
+class Number:
+    """A number of a method with its standard uncertainty and 95 % interval, in the unit of its quantity."""
+
+    quantity: Quantity
+    value: float
+    sd: float
+    interval95: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Word:
+    """A word of a method, and the share of the traces as they might have come out that give the same."""
+
+    quantity: Quantity
+    word: str
+    share: float
+
+
+def measure_methods(
+    stack: TraceStack, *, relative_sd: float = 0.0, methods: Sequence[CurvatureMethod] = METHODS
+) -> tuple[dict[str, Number | Word], dict[str, str]]:
+    """Every number and word that the methods give for the first trace of a stack.
 
     Parameters
     ----------
-    column : str
-        Name in tables, with the unit as suffix.
-    title : str
-        Name for people.
-    unit : str
-    basis : str
-        What the number rests on, in words.
-    value : callable
-        Number from an evenly sampled trace, shape (N, 2), orifice to canal end, and the departure tolerance,
-        both in pixels of a square-pixel image.
-    smallest_sd : float
-        Standard uncertainty is never stated below this, in `unit`.
+    stack : TraceStack
+        The measured trace first, then draws of it, which the uncertainties are taken from.
+    relative_sd : float
+        Relative standard uncertainty of the scale, which lengths and curvatures share.
+    methods : sequence of CurvatureMethod
+
+    Returns
+    -------
+    found : dict of str to Number or Word
+        By column.
+    absent : dict of str to str
+        Reason for every column that has no value.
     """
-
-    column: str
-    title: str
-    unit: str
-    basis: str
-    value: Callable[[FloatArray, float], float]
-    smallest_sd: float
-
-    def with_sd(
-        self, points: FloatArray, draws: Sequence[FloatArray], tolerance: float
-    ) -> tuple[float, float]:
-        """Value of a trace and its spread over traces as they might have come out.
-
-        Parameters
-        ----------
-        points : ndarray, shape (N, 2)
-        draws : sequence of ndarray, shape (M, 2)
-            From :func:`perturbed_traces`.
-        tolerance : float
-            Departure tolerance, unit of the traces.
-        """
-        even = resample(points, float(cumulative_length(points)[-1]) / (_SAMPLES - 1))
-        value = self.value(even, tolerance)
-        spread = np.array([self.value(trace, tolerance) for trace in draws]) - value
-        return value, max(float(np.sqrt(np.mean(spread**2))), self.smallest_sd)
+    found: dict[str, Number | Word] = {}
+    absent: dict[str, str] = {}
+    for method in methods:
+        if method.needs_mm and stack.unit != "mm":
+            absent |= dict.fromkeys((q.column for q in method.quantities), "there is no scale")
+            continue
+        values = method.values(stack)
+        for quantity in method.quantities:
+            if quantity.needs_mm and stack.unit != "mm":
+                absent[quantity.column] = "there is no scale"
+                continue
+            one = values[quantity.column]
+            if quantity.unit == "word":
+                found[quantity.column] = Word(quantity, str(one[0]), float(np.mean(one == one[0])))
+                continue
+            number = _number(quantity, np.asarray(one, dtype=np.float64), relative_sd)
+            if number is None:
+                absent[quantity.column] = method.absent
+            else:
+                found[quantity.column] = number
+    return found, absent
 
 
-# Every method that is measured; a new one is added here and appears in tables, pictures and the panel.
-METHODS: tuple[CurvatureMethod, ...] = (
-    CurvatureMethod(
-        "schneider_deg",
-        "Schneider angle",
-        "deg",
-        "axis from the coronal run",
-        _schneider_of_even,
-        0.2,
-    ),
-)
+def _number(quantity: Quantity, values: FloatArray, relative_sd: float) -> Number | None:
+    """Number of the first value and its spread over the others."""
+    value = float(values[0])
+    drawn = values[1:]
+    known = np.isfinite(drawn)
+    if not np.isfinite(value) or (len(drawn) and known.mean() < _LEAST_SHARE):
+        return None
+    by_scale = abs(value) * relative_sd if quantity.needs_mm else 0.0
+    if quantity.reciprocal:
+        bend = 1.0 / value
+        # a draw without a radius is straight
+        spread = np.where(known, 1.0 / np.where(known, drawn, 1.0), 0.0) - bend
+        sd_bend = float(np.hypot(_root_mean_square(spread), relative_sd * bend))
+        sd_bend = max(sd_bend, quantity.smallest_sd * bend**2)
+        low, high = bend - 1.96 * sd_bend, bend + 1.96 * sd_bend
+        return Number(
+            quantity, value, sd_bend * value**2, (1.0 / high, 1.0 / low if low > 0 else float("inf"))
+        )
+    spread = drawn[known] - value
+    sd = max(float(np.hypot(_root_mean_square(spread), by_scale)), quantity.smallest_sd)
+    low, high = value - 1.96 * sd, value + 1.96 * sd
+    return Number(quantity, value, sd, (max(low, 0.0), high))
+
+
+def _root_mean_square(spread: FloatArray) -> float:
+    return float(np.sqrt(np.mean(spread**2))) if len(spread) else 0.0

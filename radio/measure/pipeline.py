@@ -41,6 +41,7 @@ def measure_case(radiograph: Radiograph, clicks: Clicks, facts: CaseFacts) -> Ca
     traced = trace_case(radiograph, checked, facts, approximate)
     assembly: Assembly = assemble(radiograph, traced, facts)
     remarks = (*_off_film(radiograph, checked), *traced.remarks, *assembly.remarks)
+    bend = assembly.bend
     return CaseResult(
         facts=facts,
         scale=assembly.scale,
@@ -49,9 +50,12 @@ def measure_case(radiograph: Radiograph, clicks: Clicks, facts: CaseFacts) -> Ca
         canal_line=traced.canal_line,
         landmarks=traced.landmarks,
         measurements=assembly.measurements,
-        construction=assembly.construction,
+        construction=None if bend is None else bend.construction,
         remarks=remarks,
         seconds=time.perf_counter() - started,
+        findings={} if bend is None else bend.findings,
+        absent={} if bend is None else bend.absent,
+        stack=None if bend is None else bend.stack,
     )
 
 
@@ -73,6 +77,8 @@ def check_clicks(clicks: Clicks, shape: tuple[int, ...]) -> dict[str, np.ndarray
         if p.shape[-1:] != (2,) or p.ndim > 2:
             raise TraceError(f"{name} has the shape {p.shape}; give points as row, col: shape (N, 2).")
         p = p.reshape(-1, 2)
+        if name == "coronal_axis" and len(p) != 2:
+            raise TraceError(f"coronal_axis is given by {len(p)} points; give two, coronal first.")
         if len(p) > 1 and name not in REPEATED_LANDMARKS:
             raise TraceError(f"{name} is given {len(p)} times; give it once (only via points repeat).")
         outside = ~(

@@ -25,6 +25,9 @@ class Measurement:
         What it rests on (source of the scale, landmarks used, tolerance).
     notes : tuple of str
         Remarks that belong beside the number.
+    interval : tuple of float, optional
+        95 % interval where it does not lie evenly about the value, as of a radius; it may have no upper
+        end (infinity).
     """
 
     name: str
@@ -34,15 +37,16 @@ class Measurement:
     method: str
     basis: str
     notes: tuple[str, ...] = ()
+    interval: tuple[float, float] | None = None
 
     @property
     def interval95(self) -> tuple[float, float] | None:
-        """Value minus and plus 1.96 standard uncertainties, or None without one.
+        """The stated interval, else value minus and plus 1.96 standard uncertainties, or None without one.
 
         An angle between directions is not below 0, so its interval ends there.
         """
-        if self.sd is None:
-            return None
+        if self.interval is not None or self.sd is None:
+            return self.interval
         half = 1.96 * self.sd
         low = self.value - half
         return (max(low, 0.0) if self.unit == "deg" else low), self.value + half
@@ -51,3 +55,29 @@ class Measurement:
         decimals = {"mm": 2, "px": 1, "deg": 1, "mm/px": 5}.get(self.unit, 3)
         spread = "" if self.sd is None else f" ± {self.sd:.{decimals}f}"
         return f"{self.value:.{decimals}f}{spread} {self.unit}"
+
+
+@dataclass(frozen=True)
+class Finding:
+    """A word read from the trace, such as a form, with everything needed to judge it.
+
+    Parameters
+    ----------
+    name : str
+        What was found: the column name in tables.
+    word : str
+        The finding.
+    share : float
+        Share of the traces as they might have come out that give the same word, 0..1.
+    method, basis : str
+        As of a :class:`Measurement`.
+    notes : tuple of str
+        Remarks that belong beside it.
+    """
+
+    name: str
+    word: str
+    share: float
+    method: str
+    basis: str
+    notes: tuple[str, ...] = ()

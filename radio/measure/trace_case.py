@@ -44,6 +44,8 @@ class TracedCase:
     approximate_mm_per_px : float
         Scale the search widths were taken from.
     remarks : tuple of Remark
+    coronal_axis_px, departure_px : ndarray, shape (2, 2) and (2,), or None
+        Parts of the construction placed by hand, in image pixels.
     """
 
     file_line: Line | None
@@ -55,6 +57,8 @@ class TracedCase:
     aspect: float
     approximate_mm_per_px: float
     remarks: tuple[Remark, ...]
+    coronal_axis_px: FloatArray | None = None
+    departure_px: FloatArray | None = None
 
 
 def trace_case(radiograph: Radiograph, clicks: Clicks, facts: CaseFacts, mm_per_px: float) -> TracedCase:
@@ -278,6 +282,8 @@ class _Tracing:
             space.aspect,
             self.mm,
             tuple(self.remarks),
+            clicks.get("coronal_axis"),
+            clicks["departure"][0] if "departure" in clicks else None,
         )
 
 

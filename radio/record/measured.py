@@ -16,6 +16,7 @@ from pydantic import Field, FiniteFloat
 import radio
 from radio.measure.case import CaseFacts, CaseResult, Clicks, Remark
 from radio.measure.result import Measurement
+from radio.record.classed import classes_of_result
 from radio.record.tables import Skip
 from radio.record.traced import Point, Proposed, Record, points_of
 from radio.record.wording import CAUTION, all_measurements, missing_measures
@@ -25,12 +26,12 @@ if TYPE_CHECKING:
 
 
 class Number(Record):
-    """One measured number; `sd` is the standard uncertainty, `interval95` value ± 1.96 `sd`, in `unit`."""
+    """One measured number; `sd` is the standard uncertainty; `interval95` may have no upper end (null)."""
 
     value: FiniteFloat
     unit: str
     sd: FiniteFloat | None
-    interval95: tuple[FiniteFloat, FiniteFloat] | None
+    interval95: tuple[FiniteFloat, FiniteFloat | None] | None
     method: str
     basis: str
     notes: tuple[str, ...]
@@ -43,11 +44,37 @@ class Number(Record):
             value=one.value,
             unit=one.unit,
             sd=sd,
-            interval95=None if sd is None else one.interval95,
+            interval95=None if sd is None else _finite(one.interval95),
             method=one.method,
             basis=one.basis,
             notes=one.notes,
         )
+
+
+def _finite(interval: tuple[float, float] | None) -> tuple[float, float | None] | None:
+    """An interval whose infinite upper end, as of the radius of a canal that may be straight, is None."""
+    if interval is None:
+        return None
+    return interval[0], interval[1] if math.isfinite(interval[1]) else None
+
+
+class Word(Record):
+    """One word read from the trace; `share` of the traces as they might have come out give the same."""
+
+    word: str
+    share: FiniteFloat
+    method: str
+    basis: str
+    notes: tuple[str, ...]
+
+
+class Class(Record):
+    """The class of a canal by one scheme; None where the scheme has no class for the value."""
+
+    scheme: str
+    label: str | None
+    touched: tuple[str, ...]
+    text: str
 
 
 class MeasuredCanal(Record):
@@ -57,6 +84,8 @@ class MeasuredCanal(Record):
     facts: CaseFacts
     clicks: Mapping[str, tuple[Point, ...]]
     measurements: Mapping[str, Number]
+    findings: Mapping[str, Word]
+    classes: tuple[Class, ...]
     not_measured: Mapping[str, str]
     scale_source: str | None
     implied_magnification: FiniteFloat | None
@@ -73,6 +102,16 @@ class MeasuredCanal(Record):
             facts=result.facts,
             clicks={name: points_of(points) for name, points in clicks.items()},
             measurements={name: Number.from_measurement(one) for name, one in numbers.items()},
+            findings={
+                name: Word(
+                    word=one.word, share=one.share, method=one.method, basis=one.basis, notes=one.notes
+                )
+                for name, one in result.findings.items()
+            },
+            classes=tuple(
+                Class(scheme=one.scheme.name, label=one.label, touched=one.touched, text=one.text)
+                for one in classes_of_result(result)
+            ),
             not_measured=missing_measures(result, set(clicks)),
             scale_source=None if result.scale is None else result.scale.source,
             implied_magnification=result.implied_magnification,

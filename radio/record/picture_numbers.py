@@ -12,8 +12,8 @@ from radio.measure.case import CaseResult
 from radio.record.wording import (
     CAUTION,
     UNIT_SIGNS,
-    all_measurements,
     how_text,
+    main_measurements,
     name_of,
     title_of,
     value_text,
@@ -71,7 +71,7 @@ def lay_out_numbers(radiograph: Radiograph, results: Sequence[CaseResult]) -> Nu
     lines: list[_Text] = []
     for one in results:
         lines.append(_Text(title_of(one.facts), 11, bold=True, space_before=8 if lines else 0))
-        for measurement in all_measurements(one).values():
+        for measurement in main_measurements(one).values():
             unit = UNIT_SIGNS.get(measurement.unit, f" {measurement.unit}")
             value = f"{value_text(measurement)}{unit}"
             lines.append(_Text(name_of(measurement), _BODY_PT, value=value, space_before=4))

@@ -10,11 +10,15 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from radio.measure.case import CaseResult
+from radio.measure.classes import NO_CLASS, SCHEMES
+from radio.measure.methods import QUANTITIES
 from radio.record.atomic import write_text
+from radio.record.classed import classes_of_result
 from radio.record.tables import Skip
 from radio.trace.line import Line
 
-RESULT_COLUMNS = (
+# These stand first and in this order, whatever the methods are.
+_FIXED_COLUMNS = (
     "image",
     "canal",
     "tooth",
@@ -52,6 +56,15 @@ RESULT_COLUMNS = (
     "electronic_difference_sd_mm",
     "reference_length_mm",
     "reference_length_sd_mm",
+)
+_OF_METHODS = tuple(
+    column for quantity in QUANTITIES.values() for column in (quantity.column, quantity.beside)
+)
+_OF_CLASSES = tuple(f"class_{scheme.name}" for scheme in SCHEMES)
+RESULT_COLUMNS = (
+    *_FIXED_COLUMNS,
+    *(column for column in _OF_METHODS if column not in _FIXED_COLUMNS),
+    *_OF_CLASSES,
     "canal_line",
     "file_line",
 )
@@ -83,10 +96,19 @@ def result_row(image: str, result: CaseResult) -> dict[str, str]:
             tolerance_mm = result.construction.tolerance_px * result.scale.col_mm_per_px
             row["departure_tolerance_mm"] = _number(tolerance_mm)
     row["implied_magnification"] = _number(result.implied_magnification)
-    for column in RESULT_COLUMNS:
+    for column in _FIXED_COLUMNS:
         source = result.measurements.get(column.replace("_sd_", "_"))
         if source is not None:
             row[column] = _number(source.sd if "_sd_" in column else source.value)
+    for quantity in QUANTITIES.values():
+        if quantity.column in result.measurements:
+            one = result.measurements[quantity.column]
+            row[quantity.column], row[quantity.beside] = _number(one.value), _number(one.sd)
+        elif quantity.column in result.findings:
+            found = result.findings[quantity.column]
+            row[quantity.column], row[quantity.beside] = found.word, _number(found.share)
+    for classified in classes_of_result(result):
+        row[f"class_{classified.scheme.name}"] = classified.label or NO_CLASS
     tip = result.landmarks.get("file_tip")
     if tip is not None:
         row["file_tip_row"], row["file_tip_col"] = _number(tip.row), _number(tip.col)

@@ -14,9 +14,9 @@ from radio.record.tables import Skip
 from radio.record.wording import (
     CAUTION,
     UNIT_SIGNS,
-    all_measurements,
     how_text,
     interval_text,
+    main_measurements,
     name_of,
     title_of,
     value_text,
@@ -92,7 +92,7 @@ def _section(entry: SheetEntry) -> str:
     for result in entry.results:
         parts.append(f"<table><caption>{escape(title_of(result.facts))}</caption>")
         parts.append("<tr><th>Measure<th>Value<th>95 % interval<th>Method and basis</tr>")
-        for one in all_measurements(result).values():
+        for one in main_measurements(result).values():
             unit = UNIT_SIGNS.get(one.unit, f" {one.unit}")
             cells = [value_text(one) + unit, interval_text(one)]
             numbers = "".join(f'<td class="number">{escape(cell)}</td>' for cell in cells)

@@ -14,9 +14,9 @@ from radio.measure.case import CaseResult
 from radio.record.tables import Skip
 from radio.record.wording import (
     CAUTION,
-    all_measurements,
     how_text,
     interval_text,
+    main_measurements,
     missing_measures,
     name_of,
     title_of,
@@ -57,7 +57,7 @@ def canal_block(image: str, result: CaseResult, clicked: Set[str], width: int) -
     told: list[RenderableType] = []
     if width >= _WIDE:
         table.add_column("Method; basis", ratio=1)
-    for one in all_measurements(result).values():
+    for one in main_measurements(result).values():
         cells = (name_of(one), value_text(one), interval_text(one), one.unit)
         how = how_text(one)
         if width >= _WIDE:
@@ -100,7 +100,7 @@ def summary_table(results: Sequence[tuple[str, CaseResult]]) -> Table:
         table.add_column(title, justify="right")
     table.add_column("Warnings", justify="right")
     for image, result in results:
-        numbers = all_measurements(result)
+        numbers = main_measurements(result)
         values = [value_text(numbers[name]) if name in numbers else "–" for name in columns]
         warnings = sum(remark.level != "note" for remark in result.remarks)
         table.add_row(

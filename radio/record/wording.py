@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Set
 
 from calib.scale import Scale
 from radio.measure.case import CaseFacts, CaseResult
-from radio.measure.curvature import METHODS
+from radio.measure.methods import QUANTITIES
 from radio.measure.result import Measurement
 
 CAUTION = (
@@ -23,7 +24,7 @@ MEASURE_NAMES: Mapping[str, str] = {
     "electronic_difference_mm": "Difference to the electronic reading",
     "canal_length_px": "Canal length",
     "canal_length_mm": "Canal length",
-    **{method.column: method.title for method in METHODS},
+    **{column: quantity.title for column, quantity in QUANTITIES.items()},
 }
 
 # the numbers whose absence is explained; the others appear where they could be made
@@ -35,10 +36,19 @@ EXPECTED = (
     "electronic_difference_mm",
     "canal_length_px",
     "canal_length_mm",
-    *(method.column for method in METHODS),
+    "schneider_deg",
 )
 
-_DECIMALS = {"mm": 2, "px": 1, "deg": 1, "mm/px": 5}
+# Of the curvature methods, what stands beside lengths; `periapical curvature` shows them all.
+_MAIN = (
+    "schneider_deg",
+    "weine_deg",
+    "tangent_circle_deg",
+    "tangent_circle_radius_mm",
+    "smallest_radius_mm",
+)
+
+_DECIMALS = {"mm": 2, "px": 1, "deg": 1, "mm/px": 5, "1/mm": 3, "deg/mm": 2, "ratio": 2}
 _SIGNED = ("gap_mm", "electronic_difference_mm")
 UNIT_SIGNS: Mapping[str, str] = {"deg": "°"}
 
@@ -50,6 +60,11 @@ def all_measurements(result: CaseResult) -> dict[str, Measurement]:
         found["scale_mm_per_px"] = _scale_measurement(result.scale, result.implied_magnification)
     order = [*MEASURE_NAMES, *(name for name in found if name not in MEASURE_NAMES)]
     return {name: found[name] for name in order if name in found}
+
+
+def main_measurements(result: CaseResult) -> dict[str, Measurement]:
+    """Gather the numbers that are shown where there is no room for every curvature method."""
+    return {n: one for n, one in all_measurements(result).items() if n not in QUANTITIES or n in _MAIN}
 
 
 def _scale_measurement(scale: Scale, magnification: float | None) -> Measurement:
@@ -94,7 +109,7 @@ def interval_text(measurement: Measurement) -> str:
         return "–"
     decimals = _DECIMALS.get(measurement.unit, 3)
     low, high = measurement.interval95
-    return f"{low:.{decimals}f} to {high:.{decimals}f}"
+    return f"{low:.{decimals}f} to {'∞' if high == math.inf else format(high, f'.{decimals}f')}"
 
 
 def title_of(facts: CaseFacts) -> str:
@@ -118,7 +133,8 @@ def missing_measures(result: CaseResult, clicked: Set[str]) -> dict[str, str]:
         Reason by column name, for the expected numbers that are missing.
     """
     there = all_measurements(result)
-    return {name: _why(name, result, clicked) for name in EXPECTED if name not in there}
+    missing = {name: _why(name, result, clicked) for name in EXPECTED if name not in there}
+    return missing | {name: why for name, why in result.absent.items() if name not in missing}
 
 
 def _why(name: str, result: CaseResult, clicked: Set[str]) -> str:

@@ -13,13 +13,10 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from radio.measure.curvature import (
-    METHODS,
-    angle_between_deg,
-    find_departure,
-    perturbed_traces,
-    schneider_deg,
-)
+from radio.measure.curvature import find_departure, measure_methods, schneider_deg, stack_of_traces
+from radio.measure.methods import QUANTITIES, method_named
+from radio.measure.perturb import perturbed_traces
+from radio.measure.stack import angles_deg
 from radio.trace.curve import arc_length
 
 # p, r, theta, Schneider angle, chord from the start of the curve to its end: derived by plain geometry
@@ -267,16 +264,16 @@ def test_angle_between_directed_vectors(degrees, heading, long: float, short: fl
     a, b = np.radians(heading), np.radians(heading + degrees)
     u = long * np.array([np.cos(a), np.sin(a)])
     v = short * np.array([np.cos(b), np.sin(b)])
-    assert angle_between_deg(u, v) == pytest.approx(degrees, abs=1e-9)
-    assert angle_between_deg(v, u) == pytest.approx(degrees, abs=1e-9)
+    assert angles_deg(u, v) == pytest.approx(degrees, abs=1e-9)
+    assert angles_deg(v, u) == pytest.approx(degrees, abs=1e-9)
 
 
 @pytest.mark.parametrize("tiny", [1e-3, 1e-6, 1e-9])
 def test_angles_near_0_and_180_keep_their_digits(tiny: float) -> None:
     # an arc cosine loses them: it gives 0 for 1e-9 degrees
     u, v = np.array([1.0, 0.0]), np.array([np.cos(np.radians(tiny)), np.sin(np.radians(tiny))])
-    assert angle_between_deg(u, v) == pytest.approx(tiny, rel=1e-6)
-    assert 180 - angle_between_deg(u, -v) == pytest.approx(tiny, rel=1e-4, abs=1e-12)
+    assert angles_deg(u, v) == pytest.approx(tiny, rel=1e-6)
+    assert 180 - angles_deg(u, -v) == pytest.approx(tiny, rel=1e-4, abs=1e-12)
 
 
 NO_BRIDGE = np.zeros((0, 300))
@@ -291,7 +288,7 @@ def test_spread_of_perturbed_traces() -> None:
         trace, np.full(300, 0.05), correlation=1.0, end_sd=(0.2, 0.3), bridges=NO_BRIDGE, count=400
     )
     assert all(np.array_equal(a, b) for a, b in zip(draws, again, strict=True))
-    middle = np.array([draw[40] for draw in draws])
+    middle = draws[:, len(draws[0]) // 2]
     across = (middle - middle.mean(axis=0))[:, 1]
     # noise is scaled to its spread within a trace, which leaves out what the whole trace shares: up to a
     # fifth more than asked for, on the safe side
@@ -308,20 +305,25 @@ def test_spread_of_perturbed_traces() -> None:
 
 def test_a_less_certain_trace_gives_a_less_certain_angle() -> None:
     trace = straight_and_arc(8, 5, 60, 300)
-    schneider = next(m for m in METHODS if m.column == "schneider_deg")
     spreads = []
     for sd in (0.0, 0.03, 0.1):
         draws = perturbed_traces(
             trace, np.full(300, sd), correlation=1.0, end_sd=(0.1, 0.1), bridges=NO_BRIDGE, count=40
         )
-        value, spread = schneider.with_sd(trace, draws, 0.1)
-        assert value == pytest.approx(schneider_deg(trace, 0.1)[0], abs=1e-6)
-        spreads.append(spread)
+        found = angle_with_sd(trace, draws)
+        assert found.value == pytest.approx(schneider_deg(trace, 0.1)[0], abs=1e-6)
+        spreads.append(found.sd)
     assert all(a < b for a, b in pairwise(spreads))
-    assert schneider.with_sd(trace, [trace], 0.1)[1] == schneider.smallest_sd
+    assert angle_with_sd(trace, [trace]).sd == found.quantity.smallest_sd
 
 
-def test_method_columns_are_distinct_and_end_in_their_unit() -> None:
-    columns = [m.column for m in METHODS]
-    assert len(set(columns)) == len(columns)
-    assert all(m.column.endswith(f"_{m.unit}") for m in METHODS)
+def angle_with_sd(trace, draws):
+    stack = stack_of_traces(trace, draws, tolerance=0.1)
+    return measure_methods(stack, methods=[method_named("schneider")])[0]["schneider_deg"]
+
+
+def test_method_columns_end_in_their_unit() -> None:
+    endings = {"deg": "_deg", "mm": "_mm", "1/mm": "_per_mm", "deg/mm": "_deg_per_mm"}
+    for column, quantity in QUANTITIES.items():
+        assert column == quantity.column
+        assert column.endswith(endings.get(quantity.unit, ""))

@@ -11,6 +11,8 @@ import pytest
 from radio.errors import PeriapicalError
 from radio.image.radiograph import read_radiograph
 from radio.measure.case import CaseFacts, CaseResult
+from radio.measure.classes import SCHEMES
+from radio.measure.methods import QUANTITIES
 from radio.measure.pipeline import measure_case
 from radio.measure.result import Measurement
 from radio.record.results import RESULT_COLUMNS, result_row, write_results, write_skipped
@@ -33,9 +35,13 @@ def test_columns_are_the_agreed_ones_in_order():
     schneider_sd_deg, departure_tolerance_mm, weine_deg, weine_sd_deg, long_axis_deg, tangent_circle_deg,
     tangent_circle_radius_mm, access_angle_deg, curve_height_mm, curve_distance_mm, total_turning_deg,
     smallest_radius_mm, s_shaped, warnings, seconds, canal_line, file_line"""
+    there = iter(RESULT_COLUMNS)
+    assert all(name in there for name in re.split(r",\s+", agreed))
     added = {"electronic_difference_sd_mm", "reference_length_mm", "reference_length_sd_mm"}
-    assert [name for name in RESULT_COLUMNS if name not in added] == re.split(r",\s+", agreed)
+    added |= {quantity.beside for quantity in QUANTITIES.values()} | set(QUANTITIES)
+    added |= {f"class_{scheme.name}" for scheme in SCHEMES}
     assert added < set(RESULT_COLUMNS)
+    assert len(set(RESULT_COLUMNS)) == len(RESULT_COLUMNS)
 
 
 def test_every_number_stands_in_its_column(tmp_path):
@@ -86,8 +92,9 @@ def test_every_length_and_angle_measured_stands_beside_its_uncertainty():
     for name, one in result.measurements.items():
         quantity, _, unit = name.rpartition("_")
         assert float(row[name]) == pytest.approx(one.value, rel=1e-6)
-        if unit in ("mm", "deg"):
-            assert float(row[f"{quantity}_sd_{unit}"]) == pytest.approx(one.sd, rel=1e-6)
+        if name in QUANTITIES or unit in ("mm", "deg"):
+            beside = QUANTITIES[name].beside if name in QUANTITIES else f"{quantity}_sd_{unit}"
+            assert float(row[beside]) == pytest.approx(one.sd, rel=1e-6)
 
 
 def test_later_measures_find_their_columns():

@@ -1,0 +1,114 @@
+"""What a curvature method is: a module of this package that holds one `METHOD`."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy.typing as npt
+
+from radio.measure.drawn import Step
+from radio.measure.stack import TraceStack
+
+Unit = Literal["deg", "mm", "1/mm", "deg/mm", "ratio", "word"]
+
+_ENDINGS = {"deg": "_deg", "mm": "_mm", "1/mm": "_per_mm", "deg/mm": "_deg_per_mm", "ratio": ""}
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """One number, or word, that a method gives.
+
+    Parameters
+    ----------
+    column : str
+        Name in tables, with the unit as suffix.
+    title : str
+        Name for people.
+    unit : str
+        ``"word"`` for a form or a side.
+    smallest_sd : float
+        Standard uncertainty is never stated below this, in `unit`; unused for a word.
+    reciprocal : bool
+        True for a radius: its reciprocal, not itself, spreads evenly, and it has no upper end when the canal
+        may be straight.
+    """
+
+    column: str
+    title: str
+    unit: Unit
+    smallest_sd: float = 0.0
+    reciprocal: bool = False
+
+    @property
+    def needs_mm(self) -> bool:
+        """Whether it means nothing without a scale."""
+        return "mm" in self.unit
+
+    @property
+    def beside(self) -> str:
+        """Column of its standard uncertainty; for a word, of the share of possible traces that agree."""
+        if self.unit == "word":
+            return f"{self.column}_share"
+        ending = _ENDINGS[self.unit]
+        return f"{self.column.removesuffix(ending)}_sd{ending}"
+
+
+@dataclass(frozen=True)
+class CurvatureMethod:
+    """One published way of putting numbers on the bend of a canal.
+
+    Parameters
+    ----------
+    name : str
+        As typed on the command line.
+    order : int
+        Place in lists; the lower the earlier.
+    title : str
+        Name for people.
+    definition : str
+        The construction in words.
+    source : str
+        Where it was published.
+    standing : str
+        What of it was verified, and what is only from memory or derived.
+    quantities : tuple of Quantity
+    values : callable
+        From a stack of K traces to an array of K values (or words) by column; NaN where there is none.
+    settings : callable
+        From a stack to the parameters used, in words that stand beside the value.
+    construct : callable
+        From a stack to the steps of the construction of its first trace, in the unit of the stack.
+    absent : str
+        Why a value may be missing.
+    needs_mm : bool
+        True where the construction itself has lengths in millimetres.
+    """
+
+    name: str
+    order: int
+    title: str
+    definition: str
+    source: str
+    standing: str
+    quantities: tuple[Quantity, ...]
+    values: Callable[[TraceStack], Mapping[str, npt.NDArray[Any]]]
+    settings: Callable[[TraceStack], str]
+    construct: Callable[[TraceStack], tuple[Step, ...]]
+    absent: str = "the canal does not leave its coronal axis by more than the tolerance"
+    needs_mm: bool = False
+
+
+def tolerance_words(stack: TraceStack) -> str:
+    """Departure tolerance for people."""
+    if stack.unit == "mm":
+        return f"departure tolerance {stack.tolerance:.2f} mm"
+    return f"departure tolerance {stack.tolerance:g} px (no scale)"
+
+
+def portion_words(stack: TraceStack) -> str:
+    """Apical portion for people."""
+    if stack.unit == "mm":
+        return f"apical direction from the last {stack.apical_portion:.1f} mm"
+    return f"apical direction from the last {stack.apical_portion:.0f} px (no scale)"

@@ -1,0 +1,64 @@
+"""Four-point angle."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from radio.measure.drawn import Spot, Step, Stroke, Words
+from radio.measure.methods.contract import CurvatureMethod, Quantity
+from radio.measure.methods.shared_steps import canal_step
+from radio.measure.stack import FloatArray, TraceStack, angles_deg
+
+CORONAL_MM, APICAL_MM = 2.0, 1.0
+
+
+def four_points(stack: TraceStack) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Orifice, the point below it, the point short of the end, and the end, shapes (K, 2)."""
+    below = stack.at(np.full(len(stack.points), CORONAL_MM))
+    return stack.orifice, below, stack.at(stack.length - APICAL_MM), stack.end
+
+
+def values(stack: TraceStack) -> dict[str, FloatArray]:
+    """Angle between the first and the last of the three lines."""
+    a, b, c, d = four_points(stack)
+    long_enough = stack.length > CORONAL_MM + APICAL_MM
+    return {"four_point_deg": np.where(long_enough, angles_deg(b - a, d - c), np.nan)}
+
+
+def construct(stack: TraceStack) -> tuple[Step, ...]:
+    """The points and the two lines, each drawn on."""
+    a, b, c, d = (p[0] for p in four_points(stack))
+    value = float(values(stack)["four_point_deg"][0])
+    onward = b + 0.4 * float(stack.length[0]) * (b - a) / np.hypot(*(b - a))
+    back = c - 0.4 * float(stack.length[0]) * (d - c) / np.hypot(*(d - c))
+    return (
+        canal_step(stack),
+        Step(
+            f"Mark the points {CORONAL_MM:g} mm below the orifice and {APICAL_MM:g} mm short of the "
+            f"canal end.",
+            (Spot(b, f"{CORONAL_MM:g} mm"), Spot(c, f"{APICAL_MM:g} mm")),
+        ),
+        Step("Draw the line through orifice and upper point.", (Stroke(np.stack([a, onward]), "axis"),)),
+        Step("Draw the line through lower point and end.", (Stroke(np.stack([back, d]), "second_axis"),)),
+        Step("Read the angle between the two lines.", (Words(0.5 * (b + c), f"{value:.1f}°"),)),
+    )
+
+
+METHOD = CurvatureMethod(
+    name="four-point",
+    order=90,
+    title="Four-point angle",
+    definition=(
+        f"Angle between the line from the orifice to the point {CORONAL_MM:g} mm below it and the "
+        f"line from the "
+        f"point {APICAL_MM:g} mm short of the canal end to that end."
+    ),
+    source="Luiten DJ et al. 1995, J Endod 21:26",
+    standing="From memory, distances included.",
+    quantities=(Quantity("four_point_deg", "Four-point angle", "deg", 0.3),),
+    values=values,
+    settings=lambda _: f"points {CORONAL_MM:g} mm below the orifice and {APICAL_MM:g} mm short of the end",
+    construct=construct,
+    absent=f"the canal is shorter than {CORONAL_MM + APICAL_MM:g} mm",
+    needs_mm=True,
+)

@@ -1,0 +1,72 @@
+"""Long-axis angle."""
+
+from __future__ import annotations
+
+from radio.measure.drawn import Step, ray
+from radio.measure.methods.contract import CurvatureMethod, Quantity
+from radio.measure.methods.shared_steps import angle_step, canal_step
+from radio.measure.stack import FloatArray, TraceStack, angles_deg, cross2, principal_lines
+
+# Share of the canal's length whose long axis is taken at either end.
+PORTION = 1 / 3
+
+
+def axes(
+    stack: TraceStack, portion: float = PORTION
+) -> tuple[tuple[FloatArray, FloatArray], tuple[FloatArray, FloatArray]]:
+    """Long axes of the coronal and the apical portion, each as point and direction, shapes (K, 2)."""
+    share = stack.s / stack.length[:, None]
+    coronal = principal_lines(stack.points, (share <= portion).astype(float))
+    apical = principal_lines(stack.points, (share >= 1 - portion).astype(float))
+    return coronal, apical
+
+
+def values(stack: TraceStack) -> dict[str, FloatArray]:
+    """Angle between the long axes of the coronal and the apical portion."""
+    coronal, apical = axes(stack)
+    return {"long_axis_deg": angles_deg(coronal[1], apical[1])}
+
+
+def construct(stack: TraceStack) -> tuple[Step, ...]:
+    """Both axes and their angle."""
+    (first, u), (second, v) = ((p[0], d[0]) for p, d in axes(stack))
+    length = float(stack.length[0])
+    across = float(cross2(u, v))
+    corner = first + (float(cross2(second - first, v)) / across) * u if abs(across) > 0.02 else second
+    ahead = max(0.25 * length, float((corner - first) @ u) + 0.3 * length)
+    behind = max(0.25 * length, float((second - corner) @ v))
+    value = float(values(stack)["long_axis_deg"][0])
+    return (
+        canal_step(stack),
+        Step(
+            f"Draw the long axis of the coronal portion ({PORTION:.0%} of the canal).",
+            (ray(first, u, 0.25 * length, min(ahead, 1.5 * length), "axis"),),
+        ),
+        Step(
+            f"Draw the long axis of the apical portion ({PORTION:.0%} of the canal).",
+            (ray(second, v, min(behind, 1.5 * length), 0.25 * length, "second_axis"),),
+        ),
+        angle_step(stack, corner, u, v, value),
+    )
+
+
+METHOD = CurvatureMethod(
+    name="long-axis",
+    order=30,
+    title="Long-axis angle",
+    definition=(
+        "Angle between the long axes (least squares) of the coronal and the apical portion of the "
+        "canal; they "
+        "need not pass through orifice or canal end."
+    ),
+    source="Hankins PJ, ElDeeb ME 1996, J Endod 22:123",
+    standing=(
+        "Existence verified (Gunday 2005, abstract); the portions are from memory and ambiguous: a "
+        "parameter, "
+        "printed."
+    ),
+    quantities=(Quantity("long_axis_deg", "Long-axis angle", "deg", 0.2),),
+    values=values,
+    settings=lambda _: f"coronal and apical portion {PORTION:.0%} of the canal each",
+    construct=construct,
+)

@@ -1,0 +1,105 @@
+"""Curvature as a function along the canal."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from radio.measure.drawn import Spot, Step, Stroke, Words, circle
+from radio.measure.methods.contract import CurvatureMethod, Quantity
+from radio.measure.methods.shared_steps import canal_step
+from radio.measure.stack import FloatArray, TraceStack
+
+# Ends left out: a spline is free there. Share of the canal.
+_EDGE = 0.05
+# The canal counts as curved where its radius is below this (the mildest of the published groups of Schafer
+# et al. 2002 is "below 40 mm", abstract).
+CURVED_RADIUS_MM = 40.0
+
+
+def inner(stack: TraceStack) -> slice:
+    """Samples that are not at an end."""
+    n = stack.points.shape[1]
+    edge = max(1, round(_EDGE * n))
+    return slice(edge, n - edge)
+
+
+def values(stack: TraceStack) -> dict[str, FloatArray]:
+    """Greatest and mean curvature, radius, where, total turning, and length of the curved part."""
+    part = inner(stack)
+    bend = np.abs(stack.curvature[:, part])
+    index = bend.argmax(axis=1)
+    k = np.arange(len(bend))
+    greatest = bend[k, index]
+    step = stack.length / (stack.points.shape[1] - 1)
+    where = stack.length - stack.s[:, part][k, index]
+    curved = bend > 1.0 / CURVED_RADIUS_MM
+    # the ends that are left out count as their neighbours
+    scale = stack.length / (step * bend.shape[1])
+    return {
+        "smallest_radius_mm": 1.0 / np.maximum(greatest, 1e-9),
+        "greatest_curvature_per_mm": greatest,
+        "greatest_curvature_from_end_mm": where,
+        "mean_curvature_per_mm": bend.mean(axis=1),
+        "smooth_turning_deg": np.degrees(bend.sum(axis=1) * step * scale),
+        "curved_length_mm": curved.sum(axis=1) * step * scale,
+    }
+
+
+def construct(stack: TraceStack) -> tuple[Step, ...]:
+    """The smoothed canal and its circle of curvature where it bends most."""
+    part = inner(stack)
+    signed = stack.curvature[0, part]
+    index = int(np.abs(signed).argmax())
+    smooth = stack.smooth[0]
+    at = smooth[part][index]
+    along = np.gradient(smooth, axis=0)[part][index]
+    along /= np.hypot(*along)
+    normal = np.array([-along[1], along[0]]) * np.sign(signed[index])
+    radius = 1.0 / max(abs(float(signed[index])), 1e-9)
+    steps = (
+        canal_step(stack),
+        Step("Smooth the trace with a spline.", (Stroke(smooth, "chord"),)),
+        Step("Mark where it bends most.", (Spot(at, "greatest curvature"),)),
+    )
+    if radius > 3 * float(stack.length[0]):
+        return steps
+    centre = at + radius * normal
+    shapes = (
+        circle(centre, radius),
+        Stroke(np.stack([centre, at]), "height"),
+        Words(centre, f"r {radius:.1f} {stack.unit}"),
+    )
+    return (*steps, Step("Draw the circle of the same curvature there.", shapes))
+
+
+METHOD = CurvatureMethod(
+    name="profile",
+    order=120,
+    title="Curvature along the canal",
+    definition=(
+        "Curvature (one over the radius) at every place of a smoothing spline through the trace: the "
+        "greatest, "
+        "where it is, the mean, the total turning, and the length where the radius is below "
+        f"{CURVED_RADIUS_MM:g} mm."
+    ),
+    source="Sonntag D, Stachniss-Carp S, Stachniss V 2006, Aust Endod J 32:16",
+    standing=(
+        "Fitted curve, greatest and mean curvature and distance to the foramen are verified "
+        "(abstract and open "
+        "text); the formula of curvature is textbook calculus; the smoothing is a parameter, "
+        "printed: more of "
+        "it gives larger radii."
+    ),
+    quantities=(
+        Quantity("smallest_radius_mm", "Smallest radius", "mm", 0.1, reciprocal=True),
+        Quantity("greatest_curvature_per_mm", "Greatest curvature", "1/mm", 0.002),
+        Quantity("greatest_curvature_from_end_mm", "Greatest curvature, from canal end", "mm", 0.1),
+        Quantity("mean_curvature_per_mm", "Mean curvature", "1/mm", 0.001),
+        Quantity("smooth_turning_deg", "Total turning, smoothed", "deg", 0.3),
+        Quantity("curved_length_mm", "Length of the curved part", "mm", 0.1),
+    ),
+    values=values,
+    settings=lambda stack: f"smoothing spline, waves of {stack.smooth_span:.1f} {stack.unit} halved",
+    construct=construct,
+    needs_mm=True,
+)

@@ -1,0 +1,145 @@
+"""Second curve of an S-shaped canal."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from radio.measure.drawn import Spot, Step, Stroke, Words, ray
+from radio.measure.methods.contract import CurvatureMethod, Quantity, tolerance_words
+from radio.measure.methods.shared_steps import axis_step, canal_step, departure_step
+from radio.measure.stack import FloatArray, TraceStack, angles_deg, cross2
+
+# Each of two opposite bends must turn by this much: less is what the trace itself wavers. Chosen on synthetic
+# radiographs between missing true S-shapes and seeing false ones; no source states a figure.
+LEAST_BEND_DEG = 9.0
+
+
+@dataclass(frozen=True, eq=False)
+class TwoBends:
+    """Bends on either side of the place where the bending changes side, each of K canals.
+
+    Parameters
+    ----------
+    index : ndarray of int, shape (K,)
+        Sample at the change.
+    first_deg, second_deg : ndarray, shape (K,)
+        Turning before and after it, signed.
+    """
+
+    index: npt.NDArray[np.intp]
+    first_deg: FloatArray
+    second_deg: FloatArray
+
+    @property
+    def s_shaped(self) -> npt.NDArray[np.bool_]:
+        """Whether both bends count and are opposite, shape (K,)."""
+        opposite = self.first_deg * self.second_deg < 0
+        least = np.minimum(np.abs(self.first_deg), np.abs(self.second_deg))
+        return np.asarray(opposite & (least >= LEAST_BEND_DEG))
+
+
+def two_bends(stack: TraceStack) -> TwoBends:
+    """Split every canal where that leaves the most turning on the lesser of two opposite sides."""
+    step = (stack.length / (stack.points.shape[1] - 1))[:, None]
+    turned = np.cumsum(0.5 * (stack.curvature[:, 1:] + stack.curvature[:, :-1]) * step, axis=1)
+    turned = np.degrees(np.concatenate([np.zeros((len(turned), 1)), turned], axis=1))
+    k = np.arange(len(turned))
+    choices = []
+    for index in (turned.argmax(axis=1), turned.argmin(axis=1)):
+        first = turned[k, index]
+        second = turned[:, -1] - first
+        least = np.where(first * second < 0, np.minimum(np.abs(first), np.abs(second)), -1.0)
+        choices.append((least, index, first, second))
+    use = choices[0][0] >= choices[1][0]
+    pick = [np.where(use, a, b) for a, b in zip(choices[0][1:], choices[1][1:], strict=True)]
+    return TwoBends(pick[0].astype(np.intp), pick[1], pick[2])
+
+
+def _second(stack: TraceStack, bends: TwoBends) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Place and direction of the axis between the bends, and where the second curve leaves it."""
+    k = np.arange(len(bends.index))
+    n = stack.points.shape[1]
+    along = np.gradient(stack.smooth, axis=1)[k, bends.index]
+    along /= np.hypot(*along.T)[:, None]
+    place = stack.smooth[k, bends.index]
+    away = np.abs(cross2(along[:, None], stack.points - place[:, None]))
+    before = np.arange(n)[None] <= bends.index[:, None]
+    within = before | (away <= stack.tolerance)
+    last = n - 1 - within[:, ::-1].argmax(axis=1)
+    return place, along, stack.points[k, np.minimum(last, n - 2)]
+
+
+def values(stack: TraceStack) -> dict[str, npt.NDArray[np.generic]]:
+    """Whether the canal is S-shaped, and both angles."""
+    bends = two_bends(stack)
+    shaped = bends.s_shaped
+    _, along, leaves = _second(stack, bends)
+    primary = angles_deg(stack.axis[1], leaves - stack.departure)
+    second = angles_deg(along, stack.end - leaves)
+    return {
+        "s_shaped": np.where(shaped, "yes", "no"),
+        "primary_curve_deg": np.where(shaped, primary, np.nan),
+        "secondary_curve_deg": np.where(shaped, second, np.nan),
+    }
+
+
+def construct(stack: TraceStack) -> tuple[Step, ...]:
+    """Schneider's construction up to the second curve, then on it."""
+    steps = (canal_step(stack), axis_step(stack), departure_step(stack))
+    bends = two_bends(stack)
+    if not bends.s_shaped[0]:
+        return (*steps, Step("The bending does not change side by enough: one curve.", ()))
+    place, along, leaves = (p[0] for p in _second(stack, bends))
+    found = values(stack)
+    reach = 0.35 * float(stack.length[0])
+    corner = stack.departure[0]
+    return (
+        *steps,
+        Step(
+            "Join the departure point and the start of the second curve.",
+            (
+                Stroke(np.stack([corner, leaves]), "chord"),
+                Words(corner, f"first {float(found['primary_curve_deg'][0]):.1f}°"),
+            ),
+        ),
+        Step(
+            "Draw the axis between the two curves, where the bending changes side.",
+            (ray(place, along, 0.5 * reach, reach, "second_axis"), Spot(leaves, "second curve")),
+        ),
+        Step(
+            "Join the start of the second curve and the canal end.",
+            (
+                Stroke(np.stack([leaves, stack.end[0]]), "chord"),
+                Words(leaves, f"second {float(found['secondary_curve_deg'][0]):.1f}°"),
+            ),
+        ),
+    )
+
+
+METHOD = CurvatureMethod(
+    name="secondary",
+    order=130,
+    title="S-shape and its two curves",
+    definition=(
+        "A second curve that bends to the other side than the first. Each is measured as Schneider's angle; "
+        "the axis of the second is the direction of the canal where the bending changes side."
+    ),
+    source="Cunningham CJ, Senia ES 1992, J Endod 18:294",
+    standing=(
+        "Opposite direction and Schneider's technique for each are verified (abstract); the axis of "
+        "the second "
+        f"curve is not stated there; that both must turn by {LEAST_BEND_DEG:g} degrees is a choice made here."
+    ),
+    quantities=(
+        Quantity("s_shaped", "S-shaped", "word"),
+        Quantity("primary_curve_deg", "First curve of the S", "deg", 0.3),
+        Quantity("secondary_curve_deg", "Second curve of the S", "deg", 0.3),
+    ),
+    values=values,
+    settings=lambda stack: f"{tolerance_words(stack)}, each bend at least {LEAST_BEND_DEG:g} degrees",
+    construct=construct,
+    absent="the canal is not S-shaped",
+)

@@ -1,0 +1,109 @@
+"""Traces as they might have come out: what the uncertainty of every curvature method is taken from."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from radio.measure.stack import SAMPLES
+from radio.trace.curve import cumulative_length, normals, point_at
+
+FloatArray = npt.NDArray[np.float64]
+
+# Bend that a stretch not shown by the image may hide: curvature, standard deviation, per mm (a radius of
+# 20 mm), and the most it is allowed to reach aside. Common practice, no source.
+_HIDDEN_BEND_PER_MM = 0.05
+_HIDDEN_MOST_MM = 0.8
+# Support over less than this between two such stretches does not part them: texture can look like a canal.
+_PARTING_MM = 2.5
+
+
+def hidden_bends(points: FloatArray, confident: npt.NDArray[np.bool_], mm: float) -> FloatArray:
+    """Sideways standard deviation of an arc over each stretch that the image does not support.
+
+    Parameters
+    ----------
+    points : ndarray, shape (N, 2)
+    confident : ndarray of bool, shape (N,)
+    mm : float
+        Millimetres per unit of `points`.
+
+    Returns
+    -------
+    ndarray, shape (G, N)
+        One row a stretch, unit of `points`; zero outside it.
+    """
+    s = cumulative_length(points) * mm
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], (~confident).astype(int), [0]])))
+    spans: list[list[int]] = []
+    for first, stop in zip(edges[::2], edges[1::2] - 1, strict=True):
+        if spans and s[first] - s[spans[-1][1]] < _PARTING_MM:
+            spans[-1][1] = int(stop)
+        else:
+            spans.append([int(first), int(stop)])
+    rows = []
+    for first, stop in spans:
+        rise = 0.5 * _HIDDEN_BEND_PER_MM * np.clip(s - s[first], 0, None) * np.clip(s[stop] - s, 0, None)
+        rows.append(np.minimum(rise, _HIDDEN_MOST_MM) / mm)
+    return np.array(rows).reshape(len(rows), len(points))
+
+
+def perturbed_traces(
+    points: FloatArray,
+    sd: FloatArray,
+    *,
+    correlation: float,
+    end_sd: tuple[float, float],
+    bridges: FloatArray,
+    count: int,
+    seed: int = 20_240_229,
+) -> FloatArray:
+    """Traces as they might have come out: the trace moved sideways and at its ends by its own uncertainty.
+
+    Parameters
+    ----------
+    points : ndarray, shape (N, 2)
+    sd : ndarray, shape (N,)
+        Sideways standard uncertainty, unit of `points`.
+    correlation : float
+        Length over which sideways errors go together, unit of `points`.
+    end_sd : tuple of float
+        Standard uncertainty along the line of the first and the last point.
+    bridges : ndarray, shape (G, N)
+        What each stretch that the image does not show may hide, from :func:`hidden_bends`.
+    count : int
+        Number of traces.
+    seed : int
+        Seed, fixed so that the same trace gives the same uncertainty.
+
+    Returns
+    -------
+    ndarray, shape (count, SAMPLES, 2)
+        About evenly spaced.
+    """
+    from scipy.ndimage import gaussian_filter1d
+
+    rng = np.random.default_rng(seed)
+    cum = cumulative_length(points)
+    at = np.linspace(0.0, cum[-1], SAMPLES)
+    base = point_at(points, at)
+    noise = rng.standard_normal((count, SAMPLES))
+    samples = max(correlation / (at[1] - at[0]), 0.5)
+    noise = gaussian_filter1d(noise, samples, axis=1, mode="reflect")
+    noise /= noise.std(axis=1).mean() + 1e-12
+    ends = rng.standard_normal((count, 2)) * np.asarray(end_sd)
+    hidden = rng.standard_normal((count, len(bridges))) @ np.array(
+        [np.interp(at, cum, bridge) for bridge in bridges]
+    ).reshape(len(bridges), SAMPLES)
+    aside = noise * np.interp(at, cum, sd) + hidden
+    # the ends move along the line as it lies, straight on beyond it
+    share = np.linspace(0.0, 1.0, SAMPLES)
+    total = float(cumulative_length(base)[-1])
+    wanted = ends[:, :1] + share * (total + ends[:, 1:] - ends[:, :1])
+    along = point_at(base, wanted.ravel()).reshape(count, SAMPLES, 2)
+    moved_aside = np.stack(
+        [np.interp(w, at, a) for w, a in zip(wanted * (cum[-1] / total), aside, strict=True)]
+    )
+    normal = normals(base)
+    across = np.stack([np.interp(wanted * (cum[-1] / total), at, normal[:, axis]) for axis in (0, 1)], axis=2)
+    return np.asarray(along + moved_aside[..., None] * across)

@@ -1,0 +1,291 @@
+"""Many traces of one canal at once, and what the curvature methods share about them.
+
+The first trace of a stack is the one that was measured; the others are how it might have come out. Methods
+work on all of them in one go, which is what makes an uncertainty for each of them affordable.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from radio.trace.path import penalised
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+
+SAMPLES = 110
+DEFAULT_TOLERANCE_MM = 0.10
+DEFAULT_TOLERANCE_PX = 5.0
+# Apical portion whose direction counts as the canal's at its end: millimetres, or share of the canal without
+# a scale. No source states a length; it is printed with each angle that rests on it.
+APICAL_PORTION_MM = 2.0
+APICAL_PORTION_SHARE = 0.15
+# Detail shorter than this share of a radian per wave is smoothed out before curvature is taken.
+SMOOTH_SPAN_MM = 4.0
+SMOOTH_SPAN_SHARE = 0.3
+
+
+@dataclass(frozen=True, eq=False)
+class Placed:
+    """Parts of a construction that a person placed, unit of the trace; None where the rule decides.
+
+    Parameters
+    ----------
+    axis : ndarray, shape (2, 2), optional
+        Two points of the coronal axis, coronal first.
+    departure : ndarray, shape (2,), optional
+        Departure point.
+    """
+
+    axis: FloatArray | None = None
+    departure: FloatArray | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class TraceStack:
+    """K traces of one canal, each of N evenly spaced points from orifice to canal end.
+
+    Parameters
+    ----------
+    points : ndarray, shape (K, N, 2)
+        (row, col) in `unit`; rows and columns have the same unit, so that angles are true.
+    unit : {"mm", "px"}
+        Millimetres on a calibrated image, pixels otherwise.
+    tolerance : float
+        Departure tolerance, in `unit`.
+    placed : Placed
+        What a person placed.
+    """
+
+    points: FloatArray
+    unit: Literal["mm", "px"] = "mm"
+    tolerance: float = DEFAULT_TOLERANCE_MM
+    placed: Placed = field(default_factory=Placed)
+
+    def __post_init__(self) -> None:
+        if self.points.ndim != 3 or self.points.shape[1] < 8 or self.points.shape[2] != 2:
+            raise ValueError(f"points has the shape {self.points.shape}; it must be (K, N, 2), N at least 8")
+
+    @cached_property
+    def s(self) -> FloatArray:
+        """Arc length from the orifice, shape (K, N)."""
+        steps = np.hypot(*np.moveaxis(np.diff(self.points, axis=1), 2, 0))
+        return np.concatenate([np.zeros((len(steps), 1)), np.cumsum(steps, axis=1)], axis=1)
+
+    @cached_property
+    def length(self) -> FloatArray:
+        """Length of each trace, shape (K,)."""
+        return np.asarray(self.s[:, -1])
+
+    @property
+    def orifice(self) -> FloatArray:
+        """First points, shape (K, 2)."""
+        return np.asarray(self.points[:, 0])
+
+    @property
+    def end(self) -> FloatArray:
+        """Canal ends, shape (K, 2)."""
+        return np.asarray(self.points[:, -1])
+
+    def at(self, s: FloatArray) -> FloatArray:
+        """Points at arc lengths, shape (K,) to (K, 2) or (K, M) to (K, M, 2); traces end where they end."""
+        wanted = np.atleast_2d(s.T).T
+        share = np.clip(wanted / self.length[:, None], 0.0, 1.0) * (self.points.shape[1] - 1)
+        low = np.minimum(share.astype(int), self.points.shape[1] - 2)
+        part = (share - low)[..., None]
+        k = np.arange(len(self.points))[:, None]
+        found = (1 - part) * self.points[k, low] + part * self.points[k, low + 1]
+        return np.asarray(found[:, 0] if s.ndim == 1 else found)
+
+    # -- coronal axis and departure -----------------------------------------------------------------------
+
+    @cached_property
+    def axis(self) -> tuple[FloatArray, FloatArray]:
+        """Point on the coronal axis and its unit direction, apical, shapes (K, 2)."""
+        if self.placed.axis is not None:
+            first, second = self.placed.axis
+            direction = (second - first) / np.hypot(*(second - first))
+            count = len(self.points)
+            return np.tile(first, (count, 1)), np.tile(direction, (count, 1))
+        return coronal_axis(self.points, self.tolerance)
+
+    @cached_property
+    def departure_s(self) -> FloatArray:
+        """Arc length at which each canal leaves its axis for good, shape (K,); its length where it stays."""
+        if self.placed.departure is not None:
+            distance = np.hypot(*np.moveaxis(self.points - self.placed.departure, 2, 0))
+            return np.asarray(self.s[np.arange(len(self.s)), distance.argmin(axis=1)])
+        return leaving(self.points, self.s, *self.axis, self.tolerance)
+
+    @cached_property
+    def leaves(self) -> BoolArray:
+        """Whether each canal leaves its axis, shape (K,)."""
+        return np.asarray(self.departure_s < self.length * (1 - 1e-9))
+
+    @cached_property
+    def departure(self) -> FloatArray:
+        """Departure points, shape (K, 2)."""
+        if self.placed.departure is not None:
+            return np.tile(self.placed.departure, (len(self.points), 1))
+        return self.at(self.departure_s)
+
+    @property
+    def chord(self) -> FloatArray:
+        """From the departure point to the canal end, shape (K, 2)."""
+        return self.end - self.departure
+
+    # -- apical direction ---------------------------------------------------------------------------------
+
+    @property
+    def apical_portion(self) -> float:
+        """Length of the apical portion whose direction is taken, in `unit`."""
+        if self.unit == "mm":
+            return min(APICAL_PORTION_MM, float(self.length[0]) / 3)
+        return APICAL_PORTION_SHARE * float(self.length[0])
+
+    @cached_property
+    def apical(self) -> FloatArray:
+        """Unit direction of each canal at its end, shape (K, 2).
+
+        The direction of travel is fitted as a straight function of arc length over the apical portion,
+        which is exact on a line and on an arc, and taken at the end.
+        """
+        s = 0.5 * (self.s[:, 1:] + self.s[:, :-1]) - self.length[:, None]
+        weight = (s >= -self.apical_portion).astype(float)
+        total = weight.sum(axis=1, keepdims=True)
+        mean_s = (weight * s).sum(axis=1, keepdims=True) / total
+        mean_h = (weight * self.heading).sum(axis=1, keepdims=True) / total
+        rel = weight * (s - mean_s)
+        slope = (rel * (self.heading - mean_h)).sum(axis=1) / np.maximum((rel**2).sum(axis=1), 1e-12)
+        at_end = mean_h[:, 0] - slope * mean_s[:, 0]
+        return np.stack([np.cos(at_end), np.sin(at_end)], axis=1)
+
+    @cached_property
+    def heading(self) -> FloatArray:
+        """Direction of travel between points, radians from +row toward +col, continuous, shape (K, N - 1)."""
+        step = np.diff(self.points, axis=1)
+        return np.unwrap(np.arctan2(step[..., 1], step[..., 0]), axis=1)
+
+    # -- smooth curvature ---------------------------------------------------------------------------------
+
+    @property
+    def smooth_span(self) -> float:
+        """Length of a wave that smoothing halves, in `unit`."""
+        return SMOOTH_SPAN_MM if self.unit == "mm" else SMOOTH_SPAN_SHARE * float(self.length[0])
+
+    @cached_property
+    def smooth(self) -> FloatArray:
+        """Smoothing spline (on the samples) of each trace, shape (K, N, 2)."""
+        count, n, _ = self.points.shape
+        step = float(self.length[0]) / (n - 1)
+        lam = (self.smooth_span / step / (2 * np.pi)) ** 6
+        flat = np.moveaxis(self.points, 0, 1).reshape(n, 2 * count)
+        smooth = penalised(flat, np.ones(n), lam, 3)
+        return np.moveaxis(smooth.reshape(n, count, 2), 1, 0)
+
+    @cached_property
+    def curvature(self) -> FloatArray:
+        """Signed curvature along each smoothed trace, shape (K, N); positive from +row toward +col."""
+        first = np.gradient(self.smooth, axis=1)
+        second = np.gradient(first, axis=1)
+        cross = first[..., 0] * second[..., 1] - first[..., 1] * second[..., 0]
+        return np.asarray(cross / np.maximum((first**2).sum(axis=2), 1e-18) ** 1.5)
+
+
+def cross2(u: FloatArray, v: FloatArray) -> FloatArray:
+    """Cross product of plane vectors, shape (..., 2) to (...)."""
+    return np.asarray(u[..., 0] * v[..., 1] - u[..., 1] * v[..., 0])
+
+
+def angles_deg(u: FloatArray, v: FloatArray) -> FloatArray:
+    """Angles between directed vectors, shape (..., 2) to (...), 0 to 180 degrees; stable near 0 and 180."""
+    return np.asarray(np.degrees(np.arctan2(np.abs(cross2(u, v)), (u * v).sum(axis=-1))))
+
+
+def signed_deg(u: FloatArray, v: FloatArray) -> FloatArray:
+    """Signed angles from `u` to `v`, degrees, positive from +row toward +col."""
+    return np.asarray(np.degrees(np.arctan2(cross2(u, v), (u * v).sum(axis=-1))))
+
+
+def principal_lines(points: FloatArray, weights: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Least-squares (principal) line of each weighted trace: a point and the apical unit direction, (K, 2).
+
+    Parameters
+    ----------
+    points : ndarray, shape (K, N, 2)
+    weights : ndarray, shape (K, N)
+    """
+    total = weights.sum(axis=1)[:, None]
+    mean = (weights[..., None] * points).sum(axis=1) / total
+    rel = points - mean[:, None]
+    moment = np.einsum("kn,kni,knj->kij", weights, rel, rel)
+    theta = 0.5 * np.arctan2(2 * moment[:, 0, 1], moment[:, 0, 0] - moment[:, 1, 1])
+    direction = np.stack([np.cos(theta), np.sin(theta)], axis=1)
+    along = np.einsum("kn,kni,ki->k", weights * np.linspace(-1, 1, points.shape[1]), rel, direction)
+    return mean, np.where(along[:, None] < 0, -direction, direction)
+
+
+def coronal_axis(points: FloatArray, tolerance: float) -> tuple[FloatArray, FloatArray]:
+    """Principal line of the last beginning of each trace before the first that it does not fit.
+
+    A beginning fits when its least-squares line stays within the tolerance of all of its points.
+
+    Parameters
+    ----------
+    points : ndarray, shape (K, N, 2)
+        Evenly spaced.
+    tolerance : float
+
+    Returns
+    -------
+    origin, direction : ndarray, shape (K, 2)
+        A point on the axis, and its unit direction, coronal to apical.
+    """
+    traces, n, _ = points.shape
+    count = np.arange(1, n + 1)[:, None]
+    mean = np.cumsum(points, axis=1) / count
+    square = np.cumsum(points**2, axis=1) / count - mean**2
+    mixed = np.cumsum(points[..., 0] * points[..., 1], axis=1) / count[:, 0] - mean[..., 0] * mean[..., 1]
+    theta = 0.5 * np.arctan2(2 * mixed, square[..., 0] - square[..., 1])
+    direction = np.stack([np.cos(theta), np.sin(theta)], axis=2)
+    forward = np.einsum("kni,kni->kn", direction, points - points[:, :1]) >= 0
+    direction[~forward] *= -1
+    # distance of point j from the line of the first i points, for j up to i
+    offset = cross2(direction, mean)
+    distance = np.abs(
+        direction[..., None, 0] * points[:, None, :, 1]
+        - direction[..., None, 1] * points[:, None, :, 0]
+        - offset[..., None]
+    )
+    distance *= np.tri(n, dtype=bool)
+    fits = distance.max(axis=2) <= tolerance
+    end = np.where(fits.all(axis=1), n, fits.argmin(axis=1)) - 1
+    end = np.maximum(end, 1)
+    k = np.arange(traces)
+    return mean[k, end], direction[k, end]
+
+
+def leaving(
+    points: FloatArray, s: FloatArray, origin: FloatArray, direction: FloatArray, tolerance: float
+) -> FloatArray:
+    """Arc length from which each trace stays more than the tolerance away from a line, shape (K,)."""
+    n = points.shape[1]
+    distance = np.abs(cross2(direction[:, None], points - origin[:, None]))
+    within = distance <= tolerance
+    last = np.where(within.any(axis=1), n - 1 - within[:, ::-1].argmax(axis=1), 0)
+    following = np.minimum(last + 1, n - 1)
+    k = np.arange(len(points))
+    rise = distance[k, following] - distance[k, last]
+    part = np.clip((tolerance - distance[k, last]) / np.where(rise > 0, rise, 1.0), 0.0, 1.0)
+    part = np.where(rise > 0, part, 0.0)
+    return np.asarray(s[k, last] + part * (s[k, following] - s[k, last]))
+
+
+def reversed_stack(stack: TraceStack) -> TraceStack:
+    """The same traces from canal end to orifice, nothing placed."""
+    return TraceStack(np.ascontiguousarray(stack.points[:, ::-1]), stack.unit, stack.tolerance)
