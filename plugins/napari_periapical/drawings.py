@@ -26,7 +26,13 @@ from radio.trace.line import Line
 FloatArray = npt.NDArray[np.float64]
 LayerKind = Literal["points", "vectors"]
 
-GROUP_COLOURS = {"file": FILE_COLOUR, "canal": CANAL_COLOUR, "root": LANDMARK_COLOUR, "ball": BALL_COLOUR}
+GROUP_COLOURS = {
+    "file": FILE_COLOUR,
+    "canal": CANAL_COLOUR,
+    "root": LANDMARK_COLOUR,
+    "ball": BALL_COLOUR,
+    "curve": AXIS_COLOUR,
+}
 
 # bottom to top; the landmarks come last so that they lie on top
 ROLES = ("file", "canal", "gap", "construction", "found", "landmarks")

@@ -9,7 +9,7 @@ from typing import Literal
 from napari_periapical.sheet import Canal
 from radio.measure.case import LANDMARKS, CaseFacts
 
-Group = Literal["file", "canal", "root", "ball"]
+Group = Literal["file", "canal", "root", "ball", "curve"]
 
 
 @dataclass(frozen=True)
@@ -66,6 +66,20 @@ _TABLE = (
         "root",
         "Click the cusp or edge that lengths of this canal are told from.",
     ),
+    Landmark(
+        "coronal_axis",
+        "Coronal axis",
+        "axis",
+        "curve",
+        "Click two points of the long axis of the coronal canal, the upper first, to lay it yourself.",
+    ),
+    Landmark(
+        "departure",
+        "Departure point",
+        "leaves",
+        "curve",
+        "Click where the canal leaves the coronal axis, to choose that point yourself.",
+    ),
     Landmark("ball_centre", "Ball", "ball", "ball", "Click near the middle of the ball of known diameter."),
 )
 GUIDE = {one.name: one for one in _TABLE}
@@ -89,7 +103,8 @@ def essential(canal: Canal) -> tuple[str, ...]:
     scale comes from elsewhere. The ball is asked for when its diameter is given.
     """
     facts = canal.facts
-    other = facts.scale_from in ("ball", "dicom", "given", "none")
+    given = facts.scale_from is None and facts.mm_per_px is not None
+    other = given or facts.scale_from in ("ball", "dicom", "given", "none")
     wanted = {"orifice", "apex"}
     if facts.file_length_mm is not None or not other:
         wanted |= {"file_start", "file_tip"}

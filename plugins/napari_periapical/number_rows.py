@@ -13,8 +13,8 @@ from radio.measure.result import Measurement
 from radio.record.wording import (
     MEASURE_NAMES,
     UNIT_SIGNS,
-    main_measurements,
     interval_text,
+    main_measurements,
     missing_measures,
     name_of,
     value_text,
@@ -27,6 +27,8 @@ _NAMES = {
     "gap_mm": "Gap, tip to apex",
     "reference_length_mm": "From reference",
     "electronic_difference_mm": "vs electronic",
+    "tangent_circle_deg": "Circle, angle",
+    "tangent_circle_radius_mm": "Circle, radius",
 }
 _SIGNS = {"stop": "!!", "warn": "!", "note": "·"}
 

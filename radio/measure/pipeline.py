@@ -77,10 +77,12 @@ def check_clicks(clicks: Clicks, shape: tuple[int, ...]) -> dict[str, np.ndarray
         if p.shape[-1:] != (2,) or p.ndim > 2:
             raise TraceError(f"{name} has the shape {p.shape}; give points as row, col: shape (N, 2).")
         p = p.reshape(-1, 2)
-        if name == "coronal_axis" and len(p) != 2:
-            raise TraceError(f"coronal_axis is given by {len(p)} points; give two, coronal first.")
+        if name == "coronal_axis" and len(p) > 2:
+            raise TraceError(f"coronal_axis is given by {len(p)} points; give two, the upper first.")
         if len(p) > 1 and name not in REPEATED_LANDMARKS:
-            raise TraceError(f"{name} is given {len(p)} times; give it once (only via points repeat).")
+            raise TraceError(
+                f"{name} is given {len(p)} times; give it once (only via points repeat, and coronal_axis is two)."
+            )
         outside = ~(
             np.isfinite(p).all(axis=1)
             & (p >= -0.5).all(axis=1)

@@ -255,6 +255,15 @@ class _Tracing:
             how = "place along the line as clicked"
         self.fixes[name] = (where, along.sd_px, 0.05 / self.mm, how, along.refined)
 
+    def _placed_axis(self, clicks: Clicks) -> FloatArray | None:
+        axis = clicks.get("coronal_axis")
+        if axis is None or (len(axis) == 2 and np.hypot(*(axis[1] - axis[0])) >= 1.0):
+            return axis
+        self.remarks.append(
+            Remark("note", "coronal_axis needs two different points; until then the axis is found by rule.")
+        )
+        return None
+
     def result(self, clicks: Clicks) -> TracedCase:
         space = self.space
         landmarks = {}
@@ -272,6 +281,7 @@ class _Tracing:
                     name, float(row), float(col), float(row), float(col), sd, sd, "as clicked", False
                 )
         gap, gap_sd = self.gap if self.gap is not None else (None, None)
+        axis = self._placed_axis(clicks)
         return TracedCase(
             _to_image(self.file, space),
             _to_image(self.canal, space),
@@ -282,7 +292,7 @@ class _Tracing:
             space.aspect,
             self.mm,
             tuple(self.remarks),
-            clicks.get("coronal_axis"),
+            axis,
             clicks["departure"][0] if "departure" in clicks else None,
         )
 

@@ -112,7 +112,7 @@ class MeasuredCanal(Record):
                 Class(scheme=one.scheme.name, label=one.label, touched=one.touched, text=one.text)
                 for one in classes_of_result(result)
             ),
-            not_measured=missing_measures(result, set(clicks)),
+            not_measured={**result.absent, **missing_measures(result, set(clicks))},
             scale_source=None if result.scale is None else result.scale.source,
             implied_magnification=result.implied_magnification,
             traced=Proposed.from_result(result),

@@ -133,8 +133,7 @@ def missing_measures(result: CaseResult, clicked: Set[str]) -> dict[str, str]:
         Reason by column name, for the expected numbers that are missing.
     """
     there = all_measurements(result)
-    missing = {name: _why(name, result, clicked) for name in EXPECTED if name not in there}
-    return missing | {name: why for name, why in result.absent.items() if name not in missing}
+    return {name: _why(name, result, clicked) for name in EXPECTED if name not in there}
 
 
 def _why(name: str, result: CaseResult, clicked: Set[str]) -> str:

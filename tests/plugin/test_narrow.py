@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from radio.measure.case import CaseFacts
 from radio.measure.result import Measurement
-from radio.record.wording import MEASURE_NAMES
+from radio.record.wording import MEASURE_NAMES, main_measurements
 from tests.fixtures.made_case import made_case, made_radiograph
 
 pytest.importorskip("qtpy")
@@ -56,7 +57,7 @@ def narrow(request, display, make_napari_viewer, qtbot):
 
 def test_every_number_has_room_for_name_and_value(narrow):
     table = narrow.numbers.table
-    assert table.rowCount() == len(MEASURE_NAMES)
+    assert table.rowCount() == len(main_measurements(everything_measured(None, None, CaseFacts())))
     for row in range(table.rowCount()):
         for column in (0, 1):
             needed = table.sizeHintForIndex(table.model().index(row, column)).width()

@@ -94,7 +94,9 @@ def test_numbers_appear_with_unit_uncertainty_method_and_basis(at_work, qtbot):
     assert numbers["Working length"] in panel.headline.text()
 
     # the list of points tells what was found, the line above what comes next
-    lines = dict(zip(LANDMARKS, (panel.points.list.item(k).text() for k in range(9)), strict=True))
+    lines = dict(
+        zip(LANDMARKS, (panel.points.list.item(k).text() for k in range(len(LANDMARKS))), strict=True)
+    )
     assert lines["file_tip"].startswith("✓ File tip: found")
     assert lines["orifice"] == "✓ Orifice: kept as clicked"
     assert lines["canal_end"] == "Canal end  (optional)"
