@@ -192,7 +192,12 @@ class Binding:
         rest = [one.result for one in others if one is not None and one.result is not None]
         self.framing.fit(result or next(iter(rest), None))
         active = self.viewer.layers.selection.active
-        wanted = [*drawings.result_drawings(result, rest), drawings.landmarks_drawing(session.canal)]
+        wanted = [
+            *drawings.result_drawings(
+                result, rest, method=self.controller.method, aspect=session.radiograph.pixel_aspect
+            ),
+            drawings.landmarks_drawing(session.canal),
+        ]
         made = [self._show(drawing) for drawing in wanted]
         if any(made):
             self._bring_to_top()

@@ -16,6 +16,7 @@ from napari_periapical.session import Session, Shown
 from napari_periapical.sheet import Canal, Point, Sheet
 from radio.image.radiograph import Radiograph
 from radio.measure.case import LANDMARKS, REPEATED_LANDMARKS, CaseFacts
+from radio.measure.methods import METHODS, CurvatureMethod, method_named
 
 Level = Literal["good", "note", "problem"]
 
@@ -42,6 +43,7 @@ class Controller:
         self.measuring = Measuring(runner, measure, self._arrived)
         self._sessions: dict[str, Session] = {}
         self.session: Session | None = None
+        self.method: CurvatureMethod = METHODS[0]
 
     # -- images -------------------------------------------------------------------------------------------
 
@@ -213,6 +215,11 @@ class Controller:
                 self.session.landmark = next_landmark(canal, None, self.session.skipped)
             self._push(f"stating {name.replace('_mm', '').replace('_', ' ')}", canal)
         return ""
+
+    def choose_method(self, name: str) -> None:
+        """Show a curvature method: its numbers in the panel, its construction on the image."""
+        self.method = method_named(name)
+        self.changed.emit()
 
     # -- canals -------------------------------------------------------------------------------------------
 

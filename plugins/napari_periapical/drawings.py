@@ -12,15 +12,18 @@ import numpy.typing as npt
 from napari_periapical.guide import GUIDE
 from napari_periapical.sheet import Canal
 from radio.measure.case import CaseResult
+from radio.measure.drawn import Spot, Words
+from radio.measure.methods import METHODS, CurvatureMethod
 from radio.record.colours import (
     AXIS_COLOUR,
     BALL_COLOUR,
     CANAL_COLOUR,
-    CHORD_COLOUR,
     FILE_COLOUR,
     GAP_COLOUR,
     LANDMARK_COLOUR,
 )
+from radio.record.construction_style import STYLES
+from radio.record.construction_view import image_px
 from radio.trace.line import Line
 
 FloatArray = npt.NDArray[np.float64]
@@ -86,7 +89,13 @@ def landmarks_drawing(canal: Canal) -> Drawing:
     return Drawing("landmarks", "points", data, colours, labels, keys)
 
 
-def result_drawings(result: CaseResult | None, others: Iterable[CaseResult] = ()) -> list[Drawing]:
+def result_drawings(
+    result: CaseResult | None,
+    others: Iterable[CaseResult] = (),
+    *,
+    method: CurvatureMethod = METHODS[0],
+    aspect: float = 1.0,
+) -> list[Drawing]:
     """Draw lines, found landmarks, gap and construction of one canal, and the lines of the others.
 
     Parameters
@@ -95,6 +104,10 @@ def result_drawings(result: CaseResult | None, others: Iterable[CaseResult] = ()
         Of the canal worked on.
     others : iterable of CaseResult
         Of the other canals of the image; only their lines are drawn.
+    method : CurvatureMethod
+        Whose construction is drawn.
+    aspect : float
+        Row spacing over column spacing of the image.
     """
     both = [r for r in (result, *others) if r is not None]
     found = [fix for fix in (result.landmarks.values() if result else ()) if fix.refined]
@@ -102,7 +115,7 @@ def result_drawings(result: CaseResult | None, others: Iterable[CaseResult] = ()
         _lines("file", [r.file_line for r in both], FILE_COLOUR),
         _lines("canal", [r.canal_line for r in both], CANAL_COLOUR),
         _gap(result),
-        _construction(result),
+        _construction(result, method, aspect),
         Drawing(
             "found",
             "points",
@@ -154,16 +167,23 @@ def _gap(result: CaseResult | None) -> Drawing:
     return Drawing("gap", "vectors", pieces, (GAP_COLOUR,) * len(pieces))
 
 
-def _construction(result: CaseResult | None) -> Drawing:
-    """Draw the coronal axis with its continuation, the chord, and a cross at the departure point."""
-    made = result.construction if result else None
-    if made is None:
-        return Drawing("construction", "vectors", np.zeros((0, 2, 2)))
-    axis = _dashed(made.axis_start_px, made.axis_end_px)
-    chord = segments([made.departure_px, made.canal_end_px])
-    way = made.axis_end_px - made.axis_start_px
-    direction = way / max(float(np.hypot(*way)), 1e-9)
-    across = np.array([-direction[1], direction[0]]) * max(2.0 * made.tolerance_px, 4.0)
-    tick = segments([made.departure_px - across, made.departure_px + across])
-    colours = (*(AXIS_COLOUR,) * len(axis), CHORD_COLOUR, CHORD_COLOUR)
-    return Drawing("construction", "vectors", np.concatenate([axis, chord, tick]), colours)
+def _construction(result: CaseResult | None, method: CurvatureMethod, aspect: float) -> Drawing:
+    """Draw the lines of a method, the axes dashed, and a cross at each of its points."""
+    nothing = Drawing("construction", "vectors", np.zeros((0, 2, 2)))
+    if result is None or result.stack is None or (method.needs_mm and result.scale is None):
+        return nothing
+    pieces, colours = [np.zeros((0, 2, 2))], []
+    size = 0.012 * float(result.stack.length[0])
+    for shape in (shape for step in method.construct(result.stack) for shape in step.shapes):
+        if isinstance(shape, Words) or shape.role == "canal":
+            continue
+        if isinstance(shape, Spot):
+            arms = shape.point + size * np.array([[[-1, -1], [1, 1]], [[-1, 1], [1, -1]]])
+            drawn = np.concatenate([segments(image_px(arm, result.scale, aspect)) for arm in arms])
+        else:
+            points = image_px(shape.points, result.scale, aspect)
+            dashed = shape.role in ("axis", "second_axis") and len(points) == 2
+            drawn = _dashed(*points) if dashed else segments(points)
+        pieces.append(drawn)
+        colours += [STYLES[shape.role].colour] * len(drawn)
+    return Drawing("construction", "vectors", np.concatenate(pieces), tuple(colours))

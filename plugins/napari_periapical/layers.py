@@ -22,7 +22,7 @@ NAMES = {
     "file": "File line",
     "canal": "Canal line",
     "gap": "Gap",
-    "construction": "Schneider construction",
+    "construction": "Curvature construction",
     "found": "Found landmarks",
     "landmarks": "Landmarks",
 }

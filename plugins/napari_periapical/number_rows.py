@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from napari_periapical.fields import LABELS
 from napari_periapical.guide import GUIDE
 from napari_periapical.sheet import Canal
 from radio.measure.case import CaseResult, Remark
+from radio.measure.methods import CurvatureMethod
 from radio.measure.result import Measurement
+from radio.record.classed import classes_of_result
 from radio.record.wording import (
     MEASURE_NAMES,
     UNIT_SIGNS,
@@ -56,6 +58,45 @@ def number_rows(result: CaseResult, canal: Canal) -> tuple[NumberRow, ...]:
         if not (name.startswith("electronic") and canal.facts.electronic_mm is None)
     ]
     return (*there, *missing)
+
+
+def method_rows(result: CaseResult, method: CurvatureMethod) -> tuple[NumberRow, ...]:
+    """Make the lines of one curvature method: numbers, words, and what it cannot give, with the reason."""
+    rows = []
+    for quantity in method.quantities:
+        name = _short(quantity.title, method.title)
+        if quantity.column in result.measurements:
+            rows.append(replace(_row(result.measurements[quantity.column]), name=name))
+        elif quantity.column in result.findings:
+            found = result.findings[quantity.column]
+            told = f"{found.share:.0%} of the traces as they might have come out give the same word"
+            details = "\n".join([told, f"Method: {found.method}", f"Basis: {found.basis}", *found.notes])
+            rows.append(NumberRow(name, found.word, details))
+        else:
+            why = result.absent.get(quantity.column, "there is no canal line")
+            rows.append(NumberRow(name, "–", f"Not measured: {why}."))
+    return tuple(rows)
+
+
+def method_story(result: CaseResult | None, method: CurvatureMethod) -> str:
+    """Tell a method: definition, the steps of its construction, source, and the classes that rest on it."""
+    parts = [method.definition]
+    if result is not None and result.stack is not None and _can(method, result):
+        steps = method.construct(result.stack)
+        parts.append("\n".join(f"{k}. {step.text}" for k, step in enumerate(steps, 1)))
+        columns = {quantity.column for quantity in method.quantities}
+        parts += [one.text for one in classes_of_result(result) if one.scheme.quantity in columns]
+    return "\n\n".join([*parts, f"Source: {method.source}. {method.standing}"])
+
+
+def _can(method: CurvatureMethod, result: CaseResult) -> bool:
+    return result.scale is not None or not method.needs_mm
+
+
+def _short(title: str, of_method: str) -> str:
+    """What a quantity is called below the name of its method."""
+    rest = title.removeprefix(of_method).lstrip(", ")
+    return rest[:1].upper() + rest[1:] if rest else title
 
 
 def remark_lines(remarks: Iterable[Remark]) -> list[str]:

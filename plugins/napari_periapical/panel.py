@@ -16,6 +16,7 @@ from napari_periapical.background import LatestWins, run_now
 from napari_periapical.binding import bind
 from napari_periapical.controller import Controller
 from napari_periapical.number_rows import headline
+from napari_periapical.parts.curve import CurvePart
 from napari_periapical.parts.facts import FactsPart
 from napari_periapical.parts.image import ImagePart
 from napari_periapical.parts.keep import KeepPart
@@ -70,8 +71,16 @@ class PeriapicalPanel(QWidget):
         self.facts = FactsPart(self.controller)
         self.points = PointsPart(self.binding)
         self.numbers = NumbersPart(self.controller)
+        self.curve = CurvePart(self.controller)
         self.keep = KeepPart(self.controller, self.save_table, self.save_tracing, self.reopen)
-        self.parts: tuple[Section, ...] = (self.image, self.facts, self.points, self.numbers, self.keep)
+        self.parts: tuple[Section, ...] = (
+            self.image,
+            self.facts,
+            self.points,
+            self.numbers,
+            self.curve,
+            self.keep,
+        )
         self._lay_out()
         self._connect()
         self.refresh()
@@ -129,7 +138,7 @@ class PeriapicalPanel(QWidget):
 
     def refresh(self) -> None:
         """Show what is placed, stated and chosen."""
-        for part in (self.next_step, self.image, self.facts, self.points, self.keep):
+        for part in (self.next_step, self.image, self.facts, self.points, self.curve, self.keep):
             part.refresh()
         if not self.controller.up_to_date or self.controller.shown is None:
             self.refresh_numbers()
@@ -138,6 +147,7 @@ class PeriapicalPanel(QWidget):
         """Show what is measured."""
         self.points.refresh()
         self.numbers.refresh()
+        self.curve.refresh()
         shown = self.controller.shown
         rows = headline(shown.result) if shown else ()
         show_text(self.headline, "\n".join(f"{row.name}  {row.value}" for row in rows))

@@ -81,7 +81,7 @@ def check_clicks(clicks: Clicks, shape: tuple[int, ...]) -> dict[str, np.ndarray
             raise TraceError(f"coronal_axis is given by {len(p)} points; give two, the upper first.")
         if len(p) > 1 and name not in REPEATED_LANDMARKS:
             raise TraceError(
-                f"{name} is given {len(p)} times; give it once (only via points repeat, and coronal_axis is two)."
+                f"{name} is given {len(p)} times; give it once (via points may repeat, coronal_axis has two)."
             )
         outside = ~(
             np.isfinite(p).all(axis=1)

@@ -37,7 +37,7 @@ class Placed:
     Parameters
     ----------
     axis : ndarray, shape (2, 2), optional
-        Two points of the coronal axis, coronal first.
+        Two different points of the coronal axis; it is directed as the coronal canal is.
     departure : ndarray, shape (2,), optional
         Departure point.
     """
@@ -70,6 +70,8 @@ class TraceStack:
     def __post_init__(self) -> None:
         if self.points.ndim != 3 or self.points.shape[1] < 8 or self.points.shape[2] != 2:
             raise ValueError(f"points has the shape {self.points.shape}; it must be (K, N, 2), N at least 8")
+        if not np.isfinite(self.points).all():
+            raise ValueError("points holds a number that is not finite; leave such points out of the trace")
 
     @cached_property
     def s(self) -> FloatArray:
@@ -110,6 +112,9 @@ class TraceStack:
         if self.placed.axis is not None:
             first, second = self.placed.axis
             direction = (second - first) / np.hypot(*(second - first))
+            # clicked from apical to coronal it would read an angle of 180 degrees less the true one
+            coronal = self.points[0, self.points.shape[1] // 3] - self.points[0, 0]
+            direction = direction if direction @ coronal >= 0 else -direction
             count = len(self.points)
             return np.tile(first, (count, 1)), np.tile(direction, (count, 1))
         return coronal_axis(self.points, self.tolerance)
@@ -157,6 +162,7 @@ class TraceStack:
         """
         s = 0.5 * (self.s[:, 1:] + self.s[:, :-1]) - self.length[:, None]
         weight = (s >= -self.apical_portion).astype(float)
+        weight[:, -1] = 1.0  # a draw of a very short canal may have longer steps than the portion
         total = weight.sum(axis=1, keepdims=True)
         mean_s = (weight * s).sum(axis=1, keepdims=True) / total
         mean_h = (weight * self.heading).sum(axis=1, keepdims=True) / total
@@ -191,8 +197,9 @@ class TraceStack:
     @cached_property
     def curvature(self) -> FloatArray:
         """Signed curvature along each smoothed trace, shape (K, N); positive from +row toward +col."""
-        first = np.gradient(self.smooth, axis=1)
-        second = np.gradient(first, axis=1)
+        first = np.gradient(self.smooth, axis=1, edge_order=2)
+        second = np.diff(self.smooth, 2, axis=1)
+        second = np.concatenate([second[:, :1], second, second[:, -1:]], axis=1)
         cross = first[..., 0] * second[..., 1] - first[..., 1] * second[..., 0]
         return np.asarray(cross / np.maximum((first**2).sum(axis=2), 1e-18) ** 1.5)
 
@@ -271,18 +278,29 @@ def coronal_axis(points: FloatArray, tolerance: float) -> tuple[FloatArray, Floa
 
 
 def leaving(
-    points: FloatArray, s: FloatArray, origin: FloatArray, direction: FloatArray, tolerance: float
+    points: FloatArray,
+    s: FloatArray,
+    origin: FloatArray,
+    direction: FloatArray,
+    tolerance: float,
+    until: npt.NDArray[np.intp] | None = None,
 ) -> FloatArray:
-    """Arc length from which each trace stays more than the tolerance away from a line, shape (K,)."""
+    """Arc length from which each trace stays more than the tolerance away from a line, shape (K,).
+
+    With `until`, shape (K,), only as far as that sample: what the canal does beyond it does not matter.
+    """
     n = points.shape[1]
     distance = np.abs(cross2(direction[:, None], points - origin[:, None]))
     within = distance <= tolerance
+    if until is not None:
+        within &= np.arange(n)[None] < until[:, None]
     last = np.where(within.any(axis=1), n - 1 - within[:, ::-1].argmax(axis=1), 0)
     following = np.minimum(last + 1, n - 1)
     k = np.arange(len(points))
     rise = distance[k, following] - distance[k, last]
-    part = np.clip((tolerance - distance[k, last]) / np.where(rise > 0, rise, 1.0), 0.0, 1.0)
-    part = np.where(rise > 0, part, 0.0)
+    rises = rise > 1e-12 * max(tolerance, 1e-12)
+    part = np.clip((tolerance - distance[k, last]) / np.where(rises, rise, 1.0), 0.0, 1.0)
+    part = np.where(rises, part, 0.0)
     return np.asarray(s[k, last] + part * (s[k, following] - s[k, last]))
 
 

@@ -9,6 +9,7 @@ import pytest
 
 from napari_periapical import drawings
 from napari_periapical.sheet import Canal
+from radio.measure.methods import METHODS
 from radio.record import colours
 from tests.fixtures.made_case import made_case, made_radiograph
 
@@ -54,30 +55,52 @@ def test_the_gap_runs_from_the_tip_to_the_apex():
     assert length_mm == pytest.approx(24 * 5 * np.radians(60) / 119, abs=0.02)
 
 
+def of_colour(drawn, colour):
+    return drawn.data[[one == colour for one in drawn.colours]]
+
+
 def test_the_construction_shows_axis_and_chord():
     _, _, result = made_case()
-    drawn, made = by_role(result)["construction"], result.construction
-    axis = drawn.data[[colour == colours.AXIS_COLOUR for colour in drawn.colours]]
-    chord = drawn.data[[colour == colours.CHORD_COLOUR for colour in drawn.colours]][0]
-    np.testing.assert_allclose(axis[0, 0], made.axis_start_px)
-    np.testing.assert_allclose(axis[-1].sum(axis=0), made.axis_end_px)
-    np.testing.assert_allclose(chord[0], made.departure_px)
-    np.testing.assert_allclose(chord.sum(axis=0), made.canal_end_px)
+    drawn, made = by_role(result)["construction"], result.stack
+    axis, chord = of_colour(drawn, colours.AXIS_COLOUR), of_colour(drawn, colours.CHORD_COLOUR)
+    u, origin = made.axis[1][0], made.axis[0][0] / 0.05
+    for dash in np.concatenate([axis[:, 0], axis.sum(axis=1)]):
+        away = dash - origin
+        assert abs(u[0] * away[1] - u[1] * away[0]) < 1e-6
+    np.testing.assert_allclose(chord[0, 0], made.departure[0] / 0.05)
+    np.testing.assert_allclose(chord[0].sum(axis=0), made.end[0] / 0.05)
 
 
 def test_a_canal_shows_through_the_spaces_of_the_axis_that_lies_on_it():
     _, _, result = made_case()
-    drawn, made = by_role(result)["construction"], result.construction
-    axis = drawn.data[[colour == colours.AXIS_COLOUR for colour in drawn.colours]]
-    covered = np.hypot(*axis[:, 1].T).sum() / np.hypot(*(made.axis_end_px - made.axis_start_px))
+    axis = of_colour(by_role(result)["construction"], colours.AXIS_COLOUR)
+    covered = np.hypot(*axis[:, 1].T).sum() / np.hypot(*(axis[-1].sum(axis=0) - axis[0, 0]))
     assert covered == pytest.approx(0.5, abs=0.1)
     assert np.hypot(*axis[:, 1].T).max() < 10
+
+
+@pytest.mark.parametrize("method", METHODS, ids=lambda method: method.name)
+def test_the_construction_of_every_method_can_be_drawn(method):
+    _, _, result = made_case()
+    drawn = {d.role: d for d in drawings.result_drawings(result, method=method)}["construction"]
+    assert len(drawn.data) == len(drawn.colours) > 0
+    assert np.isfinite(drawn.data).all()
+    bare = replace(result, stack=None)
+    assert len(drawings.result_drawings(bare, method=method)[3].data) == 0
+
+
+def test_rows_of_an_image_that_are_not_square_are_drawn_where_they_are():
+    _, _, result = made_case()
+    plain = {d.role: d for d in drawings.result_drawings(result)}["construction"].data
+    tall = {d.role: d for d in drawings.result_drawings(result, aspect=1.25)}["construction"].data
+    np.testing.assert_allclose(tall[-4:, 0, 0] * 1.25, plain[-4:, 0, 0])
+    np.testing.assert_allclose(tall[-4:, 0, 1], plain[-4:, 0, 1])
 
 
 def test_without_a_result_there_is_nothing_to_draw():
     assert all(len(d.data) == 0 for d in drawings.result_drawings(None))
     _, _, result = made_case()
-    bare = replace(result, file_line=None, canal_line=None, landmarks={}, measurements={}, construction=None)
+    bare = replace(result, file_line=None, canal_line=None, landmarks={}, measurements={}, stack=None)
     assert all(len(d.data) == 0 for d in drawings.result_drawings(bare))
 
 
@@ -103,10 +126,8 @@ def test_panel_and_result_picture_have_the_same_colours():
     Drawing(axes, radiograph, crop_to_tooth(radiograph, [result])).draw([result])
     paths = [(line.get_color(), np.column_stack(line.get_data()[::-1])) for line in axes.lines]
     panel = by_role(result)
-    for role in ("file", "canal", "gap", "construction"):
-        pieces = list(zip(panel[role].data, panel[role].colours, strict=True))
-        # the cross-stroke at the departure point, drawn last, is a marker in the picture
-        for (start, way), colour in pieces[:-1] if role == "construction" else pieces:
+    for role in ("file", "canal", "gap"):
+        for (start, way), colour in zip(panel[role].data, panel[role].colours, strict=True):
             assert colour in {painted for painted, path in paths if _distance(path, start + way / 2) < 0.5}
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from radio.measure.case import CaseFacts
+from radio.measure.methods import QUANTITIES
 from radio.measure.result import Measurement
 from radio.record.wording import MEASURE_NAMES, main_measurements
 from tests.fixtures.made_case import made_case, made_radiograph
@@ -26,7 +27,9 @@ def everything_measured(_radiograph, _clicks, facts):
     for name in MEASURE_NAMES:
         unit = name.rpartition("_")[2]
         if unit in LONGEST:
-            numbers[name] = Measurement(name, *LONGEST[unit][:1], unit, LONGEST[unit][1], "method", "basis")
+            value, sd = LONGEST[unit]
+            value = abs(value) if name in QUANTITIES else value
+            numbers[name] = Measurement(name, value, unit, sd, "method", "basis")
     found = {k: replace(fix, click_row=fix.row - 123.4) for k, fix in result.landmarks.items()}
     return replace(result, facts=facts, measurements=numbers, landmarks=found)
 

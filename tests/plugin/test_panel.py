@@ -373,3 +373,25 @@ def test_panels_of_two_viewers_work_apart(display, make_napari_viewer_proxy):
     panels[0].controller.place((10.0, 10.0))
     assert panels[1].controller.canal.clicks == ()
     assert panels[1].controller is not panels[0].controller
+
+
+def test_a_curvature_method_is_chosen_read_and_drawn(at_work, qtbot):
+    from radio.measure.methods import METHODS
+
+    viewer, panel = at_work
+    settle(qtbot, panel)
+    before = viewer.layers["Curvature construction"].data.copy()
+    choice = panel.curve.choice
+    assert [choice.itemData(k) for k in range(choice.count())] == [method.name for method in METHODS]
+    index = choice.findData("tangent-circle")
+    choice.setCurrentIndex(index)
+    choice.activated.emit(index)
+    rows = {panel.curve.table.item(k, 0).text(): panel.curve.table.item(k, 1).text() for k in range(3)}
+    assert set(rows) == {"Angle", "Radius", "Asymmetry"}
+    assert rows["Angle"].endswith("°")
+    assert "Source: Pruett" in panel.curve.story.text()
+    assert "1. Trace the middle of the canal" in panel.curve.story.text()
+    after = viewer.layers["Curvature construction"].data
+    assert len(after) != len(before)
+    panel.curve.table.selectRow(1)
+    assert "95 % interval" in panel.curve.details.text()
