@@ -12,7 +12,7 @@ import numpy.typing as npt
 from napari_periapical.guide import GUIDE
 from napari_periapical.sheet import Canal
 from radio.measure.case import CaseResult
-from radio.measure.drawn import Spot, Words
+from radio.measure.drawn import Spot, Words, image_px
 from radio.measure.methods import METHODS, CurvatureMethod
 from radio.record.colours import (
     AXIS_COLOUR,
@@ -23,7 +23,6 @@ from radio.record.colours import (
     LANDMARK_COLOUR,
 )
 from radio.record.construction_style import STYLES
-from radio.record.construction_view import image_px
 from radio.trace.line import Line
 
 FloatArray = npt.NDArray[np.float64]

@@ -10,8 +10,9 @@ import numpy.typing as npt
 from calib.scale import Scale
 from radio.measure.case import SchneiderConstruction
 from radio.measure.curvature import Number, departure_of, even, measure_methods
+from radio.measure.drawn import image_px
 from radio.measure.methods import METHODS
-from radio.measure.perturb import hidden_bends, perturbed_traces
+from radio.measure.perturb import hidden_bends, perturbed_traces, turn_to_foramen
 from radio.measure.result import Finding, Measurement
 from radio.measure.stack import (
     DEFAULT_TOLERANCE_MM,
@@ -87,7 +88,9 @@ def stack_of_case(traced: TracedCase, scale: Scale | None) -> TraceStack | None:
         line.sd_px * mm,
         correlation=_CORRELATION_MM / rough_mm,
         end_sd=(traced.landmarks["orifice"].sd_along_px * mm, end.sd_along_px * mm),
-        bridges=hidden_bends(points, line.confident, rough_mm),
+        bridges=np.vstack(
+            [hidden_bends(points, line.confident, rough_mm), turn_to_foramen(points, rough_mm)]
+        ),
         count=_DRAWS,
     )
     axis, departure = traced.coronal_axis_px, traced.departure_px
@@ -150,16 +153,15 @@ def placed_words(stack: TraceStack) -> str:
 
 def _construction(stack: TraceStack, scale: Scale | None, aspect: float) -> SchneiderConstruction:
     """Lines and points of the Schneider angle, back in pixels of the image."""
-    mm = scale.col_mm_per_px if scale is not None else 1.0
-    back = np.array([1.0 / aspect, 1.0]) / mm
     departure = departure_of(stack)
     points = stack.points[0]
     foot = departure.origin + ((points[0] - departure.origin) @ departure.direction) * departure.direction
+    ahead = departure.point + departure.direction * arc_length(points) * 0.35
     return SchneiderConstruction(
-        axis_start_px=foot * back,
-        axis_end_px=(departure.point + departure.direction * arc_length(points) * 0.35) * back,
-        departure_px=departure.point * back,
-        canal_end_px=points[-1] * back,
+        axis_start_px=image_px(foot, scale, aspect),
+        axis_end_px=image_px(ahead, scale, aspect),
+        departure_px=image_px(departure.point, scale, aspect),
+        canal_end_px=image_px(points[-1], scale, aspect),
         departure_index=int(np.argmin(np.hypot(*(points - departure.point).T))),
-        tolerance_px=stack.tolerance / mm,
+        tolerance_px=stack.tolerance / (scale.col_mm_per_px if scale is not None else 1.0),
     )

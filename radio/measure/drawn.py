@@ -8,6 +8,8 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from calib.scale import Scale
+
 FloatArray = npt.NDArray[np.float64]
 Role = Literal["canal", "axis", "second_axis", "chord", "arc", "height", "point"]
 
@@ -64,8 +66,12 @@ def ray(origin: FloatArray, direction: FloatArray, before: float, after: float, 
 def arc(centre: FloatArray, radius: float, start: FloatArray, stop: FloatArray, role: Role = "arc") -> Stroke:
     """Shorter arc about a centre from one direction to another."""
     first, last = np.arctan2(start[1], start[0]), np.arctan2(stop[1], stop[0])
-    turn = (last - first + np.pi) % (2 * np.pi) - np.pi
-    angle = first + np.linspace(0.0, turn, 60)
+    return arc_of(centre, radius, start, (last - first + np.pi) % (2 * np.pi) - np.pi, role)
+
+
+def arc_of(centre: FloatArray, radius: float, start: FloatArray, turn: float, role: Role = "arc") -> Stroke:
+    """Arc about a centre from a direction on, through `turn` radians, positive from +row toward +col."""
+    angle = np.arctan2(start[1], start[0]) + np.linspace(0.0, turn, 60)
     return Stroke(centre + radius * np.stack([np.cos(angle), np.sin(angle)], axis=1), role)
 
 
@@ -73,3 +79,19 @@ def circle(centre: FloatArray, radius: float, role: Role = "arc") -> Stroke:
     """Whole circle."""
     angle = np.linspace(0.0, 2 * np.pi, 181)
     return Stroke(centre + radius * np.stack([np.cos(angle), np.sin(angle)], axis=1), role)
+
+
+def image_px(points: FloatArray, scale: Scale | None, aspect: float) -> FloatArray:
+    """Points of a construction as (row, col) pixels of the image.
+
+    Parameters
+    ----------
+    points : ndarray, shape (..., 2)
+        In the unit of the trace: millimetres, or square pixels without a scale.
+    scale : Scale or None
+        What the trace was measured with.
+    aspect : float
+        Row spacing over column spacing of the image.
+    """
+    mm = scale.col_mm_per_px if scale is not None else 1.0
+    return np.asarray(points / mm / np.array([aspect, 1.0]))

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any
 from radio.measure.case import CaseResult
 from radio.record.atomic import write_bytes
 from radio.record.picture_drawing import Drawing
-from radio.record.picture_numbers import NUMBERS_WIDTH_IN, lay_out_numbers, write_numbers
+from radio.record.picture_numbers import NUMBERS_WIDTH_IN, lay_out_numbers
 from radio.record.picture_view import crop_to_tooth, draw_scale_bar, show_radiograph
+from radio.record.text_block import write_lines
 
 if TYPE_CHECKING:
     from radio.image.radiograph import Radiograph
@@ -67,7 +68,7 @@ def draw_picture(radiograph: Radiograph, results: Sequence[CaseResult], out: Pat
         axes.set_title(title, loc="left", fontsize=11)
     Drawing(marked, radiograph, crop).draw(results)
     draw_scale_bar(marked, crop, results)
-    write_numbers(pane(_MARGIN_IN + 2 * step, _MARGIN_IN, NUMBERS_WIDTH_IN, inner), numbers, inner)
+    write_lines(pane(_MARGIN_IN + 2 * step, _MARGIN_IN, NUMBERS_WIDTH_IN, inner), numbers.lines, inner)
     stream = io.BytesIO()
     figure.savefig(stream, format="png", dpi=_DPI)
     write_bytes(out, stream.getvalue())

@@ -1,0 +1,146 @@
+"""All curvature pictures of an image, under clear names."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from radio.errors import PeriapicalError
+from radio.measure.case import CaseResult
+from radio.measure.methods import METHODS, CurvatureMethod
+from radio.record.atomic import make_directory
+from radio.record.constructions import construction_page, draw_steps
+from radio.record.curvature_page import comparison_page
+from radio.record.curvature_profile import profile_page
+from radio.record.page import FORMATS, Page, checked_format
+
+if TYPE_CHECKING:
+    from radio.image.radiograph import Radiograph
+
+# no method may have one of these names
+ALL_METHODS = "all-methods"
+ALONG_CANAL = "along-canal"
+
+
+@dataclass(frozen=True)
+class NotDrawn:
+    """A picture that could not be made.
+
+    Parameters
+    ----------
+    canal : str
+    picture : str
+        Name of the method, ``"all-methods"`` or ``"along-canal"``.
+    reason : str
+        Why, in words for the user.
+    """
+
+    canal: str
+    picture: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Written:
+    """What :func:`write_pictures` did.
+
+    Parameters
+    ----------
+    paths : tuple of pathlib.Path
+        Pictures written.
+    not_drawn : tuple of NotDrawn
+        Pictures that could not be made.
+    """
+
+    paths: tuple[Path, ...]
+    not_drawn: tuple[NotDrawn, ...]
+
+
+def write_pictures(
+    radiograph: Radiograph,
+    results: Sequence[CaseResult],
+    directory: Path,
+    methods: Sequence[CurvatureMethod] = METHODS,
+    formats: Sequence[str] = FORMATS,
+    *,
+    steps: bool = False,
+) -> Written:
+    """Write, for every canal, the construction of each method, all methods side by side, and the profile.
+
+    Parameters
+    ----------
+    radiograph : Radiograph
+        The image.
+    results : sequence of CaseResult
+        Its canals.
+    directory : pathlib.Path
+        Where the pictures go; made where it is not there. The names are ``<image>_<canal>_<method>.png`` and
+        so on, ``..._all-methods`` and ``..._along-canal``.
+    methods : sequence of CurvatureMethod
+        The methods to draw.
+    formats : sequence of str
+        ``"png"``, ``"svg"``.
+    steps : bool
+        Also one picture for each step of each construction, ``..._step1.png`` and so on.
+
+    Returns
+    -------
+    Written
+        The pictures, and with its reason each that could not be drawn.
+
+    Raises
+    ------
+    PeriapicalError
+        A format is unknown, none is given, or the place cannot be written.
+    """
+    kinds = [checked_format(kind.lower(), kind) for kind in formats]
+    if not kinds:
+        raise PeriapicalError(f"No picture format is given; give one or both of {', '.join(FORMATS)}.")
+    make_directory(directory)
+    paths: list[Path] = []
+    not_drawn: list[NotDrawn] = []
+    for result, stem in zip(results, stems(radiograph, results), strict=True):
+        for name, make in _pages(radiograph, result, methods):
+            try:
+                page = make()
+            except PeriapicalError as problem:
+                not_drawn.append(NotDrawn(result.facts.canal, name, str(problem)))
+                continue
+            for kind in kinds:
+                paths.append(directory / f"{stem}_{name}.{kind}")
+                page.save(paths[-1])
+        if steps:
+            skipped = {one.picture for one in not_drawn if one.canal == result.facts.canal}
+            for method in methods:
+                if method.name not in skipped:
+                    begin = f"{stem}_{method.name}"
+                    paths += draw_steps(radiograph, result, method, directory, stem=begin, formats=kinds)
+    return Written(tuple(paths), tuple(not_drawn))
+
+
+def _pages(
+    radiograph: Radiograph, result: CaseResult, methods: Sequence[CurvatureMethod]
+) -> Iterator[tuple[str, Callable[[], Page]]]:
+    for method in methods:
+        yield method.name, partial(construction_page, radiograph, result, method)
+    yield ALL_METHODS, partial(comparison_page, radiograph, result, methods)
+    yield ALONG_CANAL, partial(profile_page, radiograph, result)
+
+
+def stems(radiograph: Radiograph, results: Sequence[CaseResult]) -> list[str]:
+    """What the names of the pictures of each canal begin with: safe on every system, no two alike."""
+    image = radiograph.path.stem if radiograph.path else "image"
+    found: list[str] = []
+    for result in results:
+        stem = re.sub(r"[^\w.-]+", "-", f"{image}_{result.facts.canal}")
+        taken = {one.casefold() for one in found}
+        number = 2
+        free = stem
+        while free.casefold() in taken:
+            free, number = f"{stem}-{number}", number + 1
+        found.append(free)
+    return found
