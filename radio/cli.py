@@ -7,28 +7,31 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+from radio.cli_curvature import add_curvature_commands
+from radio.cli_shared import (
+    EXIT_CODES,
+    INTERRUPTED,
+    NOTHING_MEASURED,
+    STANDARD_OUTPUT,
+    WRONG_INPUT,
+    keep_inputs,
+    measure_given,
+    option,
+    takes_facts,
+)
 
 if TYPE_CHECKING:
     from radio.image.radiograph import Radiograph
     from radio.measure.case import CaseResult, Clicks
-    from radio.record.tables import CaseTable, Skip
-    from radio.study.one_image import ImageOutcome
+    from radio.record.tables import Skip
 
-NOTHING_MEASURED = 1
-WRONG_INPUT = 2
-INTERRUPTED = 130
-
-_STANDARD_OUTPUT = Path("-")
-_EXIT_CODES = (
-    "Exit codes: 0 done (also when some canals were skipped), 1 nothing could be measured, "
-    "2 wrong usage or input, 130 stopped by Ctrl-C."
-)
 _ABOUT = (
     "Measure root canals on periapical radiographs: scale from the file, gap, working length, canal length "
     "and curvature, each with its uncertainty, method and basis.\n\n"
@@ -39,7 +42,7 @@ _ABOUT = (
 app = typer.Typer(
     name="periapical",
     help=_ABOUT,
-    epilog=f"Example: periapical demo   |   {_EXIT_CODES}",
+    epilog=f"Example: periapical demo   |   {EXIT_CODES}",
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -56,10 +59,6 @@ def _print_version(wanted: bool) -> None:
         raise typer.Exit
 
 
-def _fact(help: str, metavar: str) -> Any:
-    return typer.Option(help=help, metavar=metavar, show_default=False)
-
-
 @app.callback()
 def _common(
     version: Annotated[
@@ -69,7 +68,7 @@ def _common(
     del version  # the callback has done it
 
 
-@app.command(epilog=f"Example: periapical demo --out ./periapical_demo   |   {_EXIT_CODES}")
+@app.command(epilog=f"Example: periapical demo --out ./periapical_demo   |   {EXIT_CODES}")
 def demo(
     out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for tables and pictures.")] = Path(
         "periapical_demo"
@@ -96,10 +95,10 @@ def demo(
         raise typer.Exit(NOTHING_MEASURED)
 
 
-@app.command(epilog=f"Example: periapical view tooth36.dcm   |   {_EXIT_CODES}")
+@app.command(epilog=f"Example: periapical view tooth36.dcm   |   {EXIT_CODES}")
 def view(
     image: Annotated[Path | None, typer.Argument(help="Radiograph to open.", show_default=False)] = None,
-    casebook: Annotated[Path | None, _fact("Casebook to open.", "BOOK")] = None,
+    casebook: Annotated[Path | None, option("Casebook to open.", "BOOK")] = None,
 ) -> None:
     """Open napari with the measuring panel."""
     _open_viewer(image, casebook)
@@ -107,23 +106,19 @@ def view(
 
 @app.command(
     epilog="Example: periapical measure tooth36.png --clicks CLICKS.csv --file-length-mm 21 "
-    f"--picture tooth36_measured.png   |   {_EXIT_CODES}"
+    f"--picture tooth36_measured.png   |   {EXIT_CODES}"
 )
+@takes_facts()
 def measure(
     image: Annotated[Path, typer.Argument(help="Radiograph: DICOM, PNG, TIFF or JPEG.", show_default=False)],
     clicks: Annotated[Path, typer.Option(metavar="CLICKS.csv", help="Clicks table.", show_default=False)],
-    images: Annotated[Path | None, _fact("Images table; the rows of this image count.", "IMAGES.csv")] = None,
-    json: Annotated[Path | None, _fact("Write all of it as JSON; - for standard output.", "OUT")] = None,
-    picture: Annotated[Path | None, _fact("Draw where every number came from.", "OUT.png")] = None,
-    tooth: Annotated[str | None, _fact("Tooth, ISO 3950.", "TOOTH")] = None,
-    scale_from: Annotated[str | None, _fact("file, ball, dicom, given or none.", "SOURCE")] = None,
-    file_length_mm: Annotated[str | None, _fact("Known length from file start to tip.", "MM")] = None,
-    file_start_at: Annotated[str | None, _fact("What file_start marks: stop or handle.", "WHERE")] = None,
-    file_size: Annotated[str | None, _fact("Size of the file, ISO 3630-1.", "SIZE")] = None,
-    ball_diameter_mm: Annotated[str | None, _fact("Diameter of the calibrating ball.", "MM")] = None,
-    mm_per_px: Annotated[str | None, _fact("Given pixel size.", "MM")] = None,
-    electronic_mm: Annotated[str | None, _fact("File length at the electronic reading.", "MM")] = None,
-    electronic_mark: Annotated[str | None, _fact("Mark it stood at: zero or half.", "MARK")] = None,
+    images: Annotated[
+        Path | None, option("Images table; the rows of this image count.", "IMAGES.csv")
+    ] = None,
+    json: Annotated[Path | None, option("Write all of it as JSON; - for standard output.", "OUT")] = None,
+    picture: Annotated[Path | None, option("Draw where every number came from.", "OUT.png")] = None,
+    *,
+    given: Mapping[str, str],
 ) -> None:
     """Measure the canals of one image from rough clicks.
 
@@ -134,42 +129,17 @@ def measure(
     from radio.image.radiograph import read_radiograph
     from radio.record.tables import read_cases_of_image
 
-    facts = {
-        "tooth": tooth,
-        "scale_from": scale_from,
-        "file_length_mm": file_length_mm,
-        "file_start_at": file_start_at,
-        "file_size": file_size,
-        "ball_diameter_mm": ball_diameter_mm,
-        "mm_per_px": mm_per_px,
-        "electronic_mm": electronic_mm,
-        "electronic_mark": electronic_mark,
-    }
-    _keep_inputs((image, clicks, images), (json, picture))
-    given = {name: text.strip() for name, text in facts.items() if text is not None}
+    keep_inputs((image, clicks, images), (json, picture))
     # the image first: a misspelt one is not in the tables either, but they are not what is wrong
     radiograph = read_radiograph(image)
     table = read_cases_of_image(image, clicks, images, given)
-    measured = _measure_given(radiograph, table, clicks.name)
+    measured = measure_given(radiograph, table, clicks.name)
     pairs, skips = measured.pairs, [*table.skips, *measured.skips]
-    if json != _STANDARD_OUTPUT:
+    if json != STANDARD_OUTPUT:
         _show(image, pairs, table.warnings, skips)
     _write(radiograph, pairs, skips, json, picture)
     if not pairs:
         raise typer.Exit(NOTHING_MEASURED)
-
-
-def _measure_given(radiograph: Radiograph, table: CaseTable, clicks: str) -> ImageOutcome:
-    """Measure what the tables give; an error when not one canal is given as it should be."""
-    from radio.errors import TableError
-    from radio.study.one_image import measure_canals
-
-    measured = measure_canals(radiograph, table.cases)
-    if all(one.wrong_clicks for one in measured.outcomes):
-        reasons = [one.reason for one in table.skips]
-        reasons += [f"{clicks}, canal {one.canal}: {one.reason}" for one in measured.skips]
-        raise TableError("; ".join(reasons))
-    return measured
 
 
 def _write(
@@ -183,7 +153,7 @@ def _write(
     from radio.record.measured import measured_json
     from radio.record.picture import draw_picture
 
-    if json == _STANDARD_OUTPUT:
+    if json == STANDARD_OUTPUT:
         typer.echo(measured_json(radiograph, pairs, skips), nl=False)
     elif json is not None:
         write_text(json, measured_json(radiograph, pairs, skips))
@@ -205,30 +175,13 @@ def _show(
         typer.echo(f"periapical: {warning}", err=True)
 
 
-def _keep_inputs(inputs: Sequence[Path | None], outputs: Sequence[Path | None]) -> None:
-    """Refuse to write over what is read, over saved tracings, or twice to one place."""
-    from radio.errors import PeriapicalError
-    from radio.record.tracing import is_tracing_document
-
-    places = [os.path.realpath(out) for out in outputs if out is not None]
-    if len(set(places)) < len(places):
-        raise PeriapicalError(f"{outputs[0]} is to hold both JSON and picture; give each its own place.")
-    for out in outputs:
-        if out is None or not out.exists():
-            continue
-        if any(one is not None and one.exists() and out.samefile(one) for one in inputs):
-            raise PeriapicalError(f"{out} is one of the inputs; give another place to write to.")
-        if is_tracing_document(out):
-            raise PeriapicalError(f"{out} holds saved tracings, which stay as they are; give another place.")
-
-
-@app.command(epilog=f"Example: periapical batch IMAGES.csv CLICKS.csv --out results   |   {_EXIT_CODES}")
+@app.command(epilog=f"Example: periapical batch IMAGES.csv CLICKS.csv --out results   |   {EXIT_CODES}")
 def batch(
     images: Annotated[Path, typer.Argument(metavar="IMAGES.csv", help="Images table.", show_default=False)],
     clicks: Annotated[Path, typer.Argument(metavar="CLICKS.csv", help="Clicks table.", show_default=False)],
     out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for the results.", show_default=False)],
     workers: Annotated[int, typer.Option(min=1, metavar="N", help="Processes to share the work.")] = 1,
-    cluster: Annotated[str | None, _fact("Not available yet in this version.", "ADDRESS")] = None,
+    cluster: Annotated[str | None, option("Not available yet in this version.", "ADDRESS")] = None,
 ) -> None:
     """Measure every canal of an images table; a run that was stopped goes on where it stood.
 
@@ -240,7 +193,7 @@ def batch(
 
     if cluster is not None:
         raise PeriapicalError("--cluster is not available yet in this version; use --workers instead.")
-    _keep_inputs((images, clicks), [out / name for name in WRITTEN])
+    keep_inputs((images, clicks), [out / name for name in WRITTEN])
     try:
         with _progress("Measuring") as progress:
             summary = run_batch(images, clicks, out, workers=workers, progress=progress)
@@ -255,6 +208,9 @@ def batch(
     make_console().print(caution_text())
     if not summary.measured:
         raise typer.Exit(NOTHING_MEASURED)
+
+
+add_curvature_commands(app)
 
 
 @contextmanager

@@ -21,11 +21,13 @@ from radio.measure.stack import (
     TraceStack,
 )
 from radio.measure.trace_case import TracedCase
+from radio.trace.along import CLICK_SD_MM
 from radio.trace.curve import arc_length
 
 FloatArray = npt.NDArray[np.float64]
 
 _DRAWS = 24
+_SEED = 20_260_101
 # Sideways errors of a trace go together over about this length.
 _CORRELATION_MM = 1.0
 _ONE_VIEW = "One view: a bend toward or away from the detector is not seen."
@@ -94,9 +96,12 @@ def stack_of_case(traced: TracedCase, scale: Scale | None) -> TraceStack | None:
         count=_DRAWS,
     )
     axis, departure = traced.coronal_axis_px, traced.departure_px
+    errors = np.random.default_rng(_SEED).normal(0.0, CLICK_SD_MM / rough_mm, (1 + _DRAWS, 3, 2))
+    errors[0] = 0.0
     placed = Placed(
         None if axis is None else square(axis, traced.aspect) * mm,
         None if departure is None else square(departure, traced.aspect) * mm,
+        errors,
     )
     return TraceStack(
         np.concatenate([even(points)[None], draws]),

@@ -189,18 +189,29 @@ def _number(quantity: Quantity, values: FloatArray, relative_sd: float) -> Numbe
     if quantity.reciprocal:
         bend = 1.0 / value
         # a draw without a radius is straight
-        spread = np.where(known, 1.0 / np.where(known, drawn, 1.0), 0.0) - bend
-        sd_bend = float(np.hypot(_root_mean_square(spread), relative_sd * bend))
-        sd_bend = max(sd_bend, quantity.smallest_sd * bend**2)
-        low, high = bend - 1.96 * sd_bend, bend + 1.96 * sd_bend
-        return Number(
-            quantity, value, sd_bend * value**2, (1.0 / high, 1.0 / low if low > 0 else float("inf"))
-        )
-    spread = drawn[known] - value
-    sd = max(float(np.hypot(_root_mean_square(spread), by_scale)), quantity.smallest_sd)
-    low, high = value - 1.96 * sd, value + 1.96 * sd
-    return Number(quantity, value, sd, (max(low, 0.0), high))
+        bends = np.where(known, 1.0 / np.where(known, drawn, 1.0), 0.0)
+        least = quantity.smallest_sd * bend**2
+        sd, low, high = _spread(bend, bends, relative_sd * bend, least, noise_adds=quantity.noise_adds)
+        return Number(quantity, value, sd * value**2, (1.0 / high, 1.0 / low if low > 0 else float("inf")))
+    least = quantity.smallest_sd
+    sd, low, high = _spread(value, drawn[known], by_scale, least, noise_adds=quantity.noise_adds)
+    # nothing measured here is negative but a distance to a point placed above the orifice
+    return Number(quantity, value, sd, (max(low, 0.0) if value >= 0 else low, high))
 
 
-def _root_mean_square(spread: FloatArray) -> float:
-    return float(np.sqrt(np.mean(spread**2))) if len(spread) else 0.0
+def _spread(
+    value: float, drawn: FloatArray, by_scale: float, least: float, *, noise_adds: bool
+) -> tuple[float, float, float]:
+    """Standard uncertainty of a value and its 95 % interval, from draws that waver about its trace.
+
+    By how much the draws lie off the value on average counts as uncertainty. Where every waver adds, it is
+    known which way: as the draws show more than the trace, the trace shows more than the canal, and the
+    interval is the longer downward.
+    """
+    off = float(drawn.mean()) - value if len(drawn) else 0.0
+    scatter = float(np.hypot(drawn.std(), by_scale)) if len(drawn) else by_scale
+    sd = max(float(np.hypot(scatter, off)), least)
+    if noise_adds:
+        half = 1.96 * max(scatter, least)
+        return sd, value - max(off, 0.0) - half, value + half
+    return sd, value - 1.96 * sd, value + 1.96 * sd

@@ -5,7 +5,9 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from radio.measure.canal import FORAMEN_ASIDE_SD_MM
 from radio.measure.stack import SAMPLES
+from radio.trace.along import CLICK_SD_MM
 from radio.trace.curve import cumulative_length, normals, point_at
 
 FloatArray = npt.NDArray[np.float64]
@@ -16,6 +18,8 @@ _HIDDEN_BEND_PER_MM = 0.05
 _HIDDEN_MOST_MM = 0.8
 # Support over less than this between two such stretches does not part them: texture can look like a canal.
 _PARTING_MM = 2.5
+# Apical stretch in which a canal turns aside to its foramen. Common practice, no source.
+_TURN_TO_FORAMEN_MM = 1.5
 
 
 def hidden_bends(points: FloatArray, confident: npt.NDArray[np.bool_], mm: float) -> FloatArray:
@@ -48,6 +52,31 @@ def hidden_bends(points: FloatArray, confident: npt.NDArray[np.bool_], mm: float
     return np.array(rows).reshape(len(rows), len(points))
 
 
+def turn_to_foramen(points: FloatArray, mm: float) -> FloatArray:
+    """Sideways standard deviation of a turn to the foramen that the image does not show.
+
+    The last of a canal is too thin to be seen in most images, and foramina lie aside of the canal's axis; the
+    trace knows theirs only from a click. Without this the direction at the canal end would seem much better
+    known than it is.
+
+    Parameters
+    ----------
+    points : ndarray, shape (N, 2)
+    mm : float
+        Millimetres per unit of `points`.
+
+    Returns
+    -------
+    ndarray, shape (1, N)
+        Unit of `points`: a bend of even curvature over the last stretch, free at its end.
+    """
+    s = cumulative_length(points) * mm
+    share = np.clip((s - s[-1]) / _TURN_TO_FORAMEN_MM + 1.0, 0.0, None)
+    # what foramina do, where a click tells of this one
+    most_mm = 1.0 / np.hypot(1.0 / FORAMEN_ASIDE_SD_MM, 1.0 / CLICK_SD_MM)
+    return np.asarray((most_mm / mm * share**2)[None])
+
+
 def perturbed_traces(
     points: FloatArray,
     sd: FloatArray,
@@ -70,7 +99,8 @@ def perturbed_traces(
     end_sd : tuple of float
         Standard uncertainty along the line of the first and the last point.
     bridges : ndarray, shape (G, N)
-        What each stretch that the image does not show may hide, from :func:`hidden_bends`.
+        What each stretch that the image does not show may hide, from :func:`hidden_bends` and
+        :func:`turn_to_foramen`.
     count : int
         Number of traces.
     seed : int

@@ -56,26 +56,34 @@ def measure_in_space(
     basis = f"two views {canal.between_views_deg:g} degrees apart, matched by height; orifice to canal end"
     told = f"in space, departure tolerance {tolerance_mm:.2f} mm"
     out = {
-        name: Measurement(name, float(value), unit, one, f"{title} {told}", basis, note)
+        name: Measurement(
+            name, float(value), unit, one, f"{title} {told}", basis, note, _from_zero(float(value), one)
+        )
         for (name, unit, title, _), value, one, note in zip(_MEASURES, values, sd, notes, strict=True)
     }
     greatest = out["greatest_curvature_3d_per_mm"]
     if greatest.value > 1e-6:
-        out["smallest_radius_3d_mm"] = _radius(greatest)
+        out["smallest_radius_3d_mm"] = _radius(greatest, canal.remarks)
     return out
 
 
-def _radius(greatest: Measurement) -> Measurement:
+def _from_zero(value: float, sd: float | None) -> tuple[float, float] | None:
+    """95 % interval of what cannot be negative."""
+    return None if sd is None else (max(value - 1.96 * sd, 0.0), value + 1.96 * sd)
+
+
+def _radius(greatest: Measurement, remarks: tuple[str, ...]) -> Measurement:
     """Radius of a curvature; its interval is that of the curvature, whose reciprocal it is."""
     radius = 1 / greatest.value
+    shifted = ("The curvature it comes from is shifted by errors of the traces; see there.",)
+    notes = remarks + shifted * (greatest.notes != remarks)
     title, name = "reciprocal of the greatest curvature in space", "smallest_radius_3d_mm"
     if greatest.sd is None or greatest.interval95 is None:
-        return Measurement(name, radius, "mm", None, title, greatest.basis, greatest.notes)
+        return Measurement(name, radius, "mm", None, title, greatest.basis, notes)
     low, high = greatest.interval95
     interval = (1 / high, 1 / low if low > 0 else float("inf"))
-    return Measurement(
-        name, radius, "mm", greatest.sd * radius**2, title, greatest.basis, greatest.notes, interval
-    )
+    sd = greatest.sd * radius**2
+    return Measurement(name, radius, "mm", sd, title, greatest.basis, notes, interval)
 
 
 def _one_sided(moved: FloatArray) -> tuple[str, ...]:

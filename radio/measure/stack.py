@@ -40,10 +40,18 @@ class Placed:
         Two different points of the coronal axis; it is directed as the coronal canal is.
     departure : ndarray, shape (2,), optional
         Departure point.
+    errors : ndarray, shape (K, 3, 2), optional
+        How far each trace's upper and lower point of the axis and its departure point may lie from those
+        placed; zero for the first trace, none at all where it is left out.
     """
 
     axis: FloatArray | None = None
     departure: FloatArray | None = None
+    errors: FloatArray | None = None
+
+    def errors_of(self, count: int) -> FloatArray:
+        """Errors of the first `count` traces, shape (count, 3, 2)."""
+        return np.zeros((count, 3, 2)) if self.errors is None else self.errors[:count]
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,20 +118,20 @@ class TraceStack:
     def axis(self) -> tuple[FloatArray, FloatArray]:
         """Point on the coronal axis and its unit direction, apical, shapes (K, 2)."""
         if self.placed.axis is not None:
-            first, second = self.placed.axis
-            direction = (second - first) / np.hypot(*(second - first))
+            ends = self.placed.axis + self.placed.errors_of(len(self.points))[:, :2]
+            direction = ends[:, 1] - ends[:, 0]
+            direction /= np.hypot(*direction.T)[:, None]
             # clicked from apical to coronal it would read an angle of 180 degrees less the true one
             coronal = self.points[0, self.points.shape[1] // 3] - self.points[0, 0]
-            direction = direction if direction @ coronal >= 0 else -direction
-            count = len(self.points)
-            return np.tile(first, (count, 1)), np.tile(direction, (count, 1))
+            direction[direction @ coronal < 0] *= -1
+            return ends[:, 0], direction
         return coronal_axis(self.points, self.tolerance)
 
     @cached_property
     def departure_s(self) -> FloatArray:
         """Arc length at which each canal leaves its axis for good, shape (K,); its length where it stays."""
         if self.placed.departure is not None:
-            distance = np.hypot(*np.moveaxis(self.points - self.placed.departure, 2, 0))
+            distance = np.hypot(*np.moveaxis(self.points - self.departure[:, None], 2, 0))
             return np.asarray(self.s[np.arange(len(self.s)), distance.argmin(axis=1)])
         return leaving(self.points, self.s, *self.axis, self.tolerance)
 
@@ -136,7 +144,7 @@ class TraceStack:
     def departure(self) -> FloatArray:
         """Departure points, shape (K, 2)."""
         if self.placed.departure is not None:
-            return np.tile(self.placed.departure, (len(self.points), 1))
+            return np.asarray(self.placed.departure + self.placed.errors_of(len(self.points))[:, 2])
         return self.at(self.departure_s)
 
     @property

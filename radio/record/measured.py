@@ -15,7 +15,8 @@ from pydantic import Field, FiniteFloat
 
 import radio
 from radio.measure.case import CaseFacts, CaseResult, Clicks, Remark
-from radio.measure.result import Measurement
+from radio.measure.classes import Classified
+from radio.measure.result import Finding, Measurement
 from radio.record.classed import classes_of_result
 from radio.record.tables import Skip
 from radio.record.traced import Point, Proposed, Record, points_of
@@ -67,6 +68,11 @@ class Word(Record):
     basis: str
     notes: tuple[str, ...]
 
+    @classmethod
+    def from_finding(cls, one: Finding) -> Word:
+        """Take over a finding."""
+        return cls(word=one.word, share=one.share, method=one.method, basis=one.basis, notes=one.notes)
+
 
 class Class(Record):
     """The class of a canal by one scheme; None where the scheme has no class for the value."""
@@ -75,6 +81,11 @@ class Class(Record):
     label: str | None
     touched: tuple[str, ...]
     text: str
+
+    @classmethod
+    def from_classified(cls, one: Classified) -> Class:
+        """Take over a class."""
+        return cls(scheme=one.scheme.name, label=one.label, touched=one.touched, text=one.text)
 
 
 class MeasuredCanal(Record):
@@ -102,16 +113,8 @@ class MeasuredCanal(Record):
             facts=result.facts,
             clicks={name: points_of(points) for name, points in clicks.items()},
             measurements={name: Number.from_measurement(one) for name, one in numbers.items()},
-            findings={
-                name: Word(
-                    word=one.word, share=one.share, method=one.method, basis=one.basis, notes=one.notes
-                )
-                for name, one in result.findings.items()
-            },
-            classes=tuple(
-                Class(scheme=one.scheme.name, label=one.label, touched=one.touched, text=one.text)
-                for one in classes_of_result(result)
-            ),
+            findings={name: Word.from_finding(one) for name, one in result.findings.items()},
+            classes=tuple(Class.from_classified(one) for one in classes_of_result(result)),
             not_measured={**result.absent, **missing_measures(result, set(clicks))},
             scale_source=None if result.scale is None else result.scale.source,
             implied_magnification=result.implied_magnification,

@@ -10,7 +10,7 @@ from rich.markup import escape
 from rich.table import Table
 from rich.text import Text
 
-from radio.measure.case import CaseResult
+from radio.measure.case import CaseResult, Remark
 from radio.record.tables import Skip
 from radio.record.wording import (
     CAUTION,
@@ -24,7 +24,7 @@ from radio.record.wording import (
 )
 
 _PLAIN_WIDTH = 140
-_WIDE = 110
+WIDE = 110
 _LEVELS = {"stop": ("STOP", "bold red"), "warn": ("Warning", "yellow"), "note": ("Note", "cyan")}
 
 
@@ -55,23 +55,27 @@ def canal_block(image: str, result: CaseResult, clicked: Set[str], width: int) -
     table.add_column("95 % interval", justify="right", no_wrap=True)
     table.add_column("Unit", no_wrap=True)
     told: list[RenderableType] = []
-    if width >= _WIDE:
+    if width >= WIDE:
         table.add_column("Method; basis", ratio=1)
     for one in main_measurements(result).values():
         cells = (name_of(one), value_text(one), interval_text(one), one.unit)
         how = how_text(one)
-        if width >= _WIDE:
+        if width >= WIDE:
             table.add_row(*cells, escape(how))
         else:
             table.add_row(*cells)
             told.append(Text.assemble((f"{name_of(one)}, {one.unit}: ", "bold"), how))
     parts: list[RenderableType] = [table, Text("u: standard uncertainty", style="dim"), *told]
-    for remark in result.remarks:
-        word, style = _LEVELS[remark.level]
-        parts.append(Text.assemble((f"{word}: ", style), remark.text))
+    parts += remark_lines(result.remarks)
     for name, reason in missing_measures(result, clicked).items():
         parts.append(Text.assemble(("Not measured: ", "dim"), f"{name}: {reason}"))
     return Group(*parts, Text(""))
+
+
+def remark_lines(remarks: Sequence[Remark]) -> list[Text]:
+    """Lay out remarks, each with its weight as a word."""
+    levels = ((*_LEVELS[remark.level], remark.text) for remark in remarks)
+    return [Text.assemble((f"{word}: ", style), text) for word, style, text in levels]
 
 
 def skips_block(skips: Sequence[Skip]) -> RenderableType:

@@ -48,9 +48,9 @@ _MAIN = (
     "smallest_radius_mm",
 )
 
-_DECIMALS = {"mm": 2, "px": 1, "deg": 1, "mm/px": 5, "1/mm": 3, "deg/mm": 2, "ratio": 2}
+DECIMALS = {"mm": 2, "px": 1, "deg": 1, "mm/px": 5, "1/mm": 3, "deg/mm": 2, "ratio": 2}
 _SIGNED = ("gap_mm", "electronic_difference_mm")
-UNIT_SIGNS: Mapping[str, str] = {"deg": "°"}
+UNIT_SIGNS: Mapping[str, str] = {"deg": "°", "deg/mm": "°/mm", "ratio": ""}
 
 
 def all_measurements(result: CaseResult) -> dict[str, Measurement]:
@@ -97,7 +97,7 @@ def name_of(measurement: Measurement) -> str:
 
 def value_text(measurement: Measurement, *, with_sd: bool = True) -> str:
     """Write value ± standard uncertainty, without unit; a signed quantity always shows its sign."""
-    decimals = _DECIMALS.get(measurement.unit, 3)
+    decimals = DECIMALS.get(measurement.unit, 3)
     sign = "+" if measurement.name in _SIGNED else ""
     value = f"{measurement.value:{sign}.{decimals}f}"
     return value if measurement.sd is None or not with_sd else f"{value} ± {measurement.sd:.{decimals}f}"
@@ -107,7 +107,7 @@ def interval_text(measurement: Measurement) -> str:
     """Write the 95 % interval, or a dash where there is none."""
     if measurement.interval95 is None:
         return "–"
-    decimals = _DECIMALS.get(measurement.unit, 3)
+    decimals = DECIMALS.get(measurement.unit, 3)
     low, high = measurement.interval95
     return f"{low:.{decimals}f} to {'∞' if high == math.inf else format(high, f'.{decimals}f')}"
 

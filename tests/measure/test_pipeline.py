@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -216,3 +218,18 @@ def test_a_bridged_canal_has_an_angle_that_is_no_surer_than_that():
     assert not result.canal_line.confident.all()
     # an arc of 20 mm radius may hide in 12 mm: its Schneider angle is about 17 degrees
     assert result.measurements["schneider_deg"].sd > 5
+
+
+def test_what_is_placed_by_hand_counts_and_is_as_uncertain_as_a_click():
+    found = measured().measurements["schneider_deg"]
+    axis = TOOTH.canal_px[[0, 200]]
+    tooth = replace(TOOTH, clicks={**TOOTH.clicks, "coronal_axis": axis})
+    placed = measured(tooth).measurements["schneider_deg"]
+    assert "axis as placed by hand" in placed.basis
+    assert placed.value == pytest.approx(found.value, abs=4)
+    # two clicks 7 mm apart, each known to 0.25 mm: a direction to 2.9 degrees, by small angles
+    assert placed.sd > np.degrees(np.hypot(0.25, 0.25) / 7)
+    one = replace(TOOTH, clicks={**TOOTH.clicks, "coronal_axis": axis[:1]})
+    unfinished = measured(one)
+    assert unfinished.measurements["schneider_deg"].value == found.value
+    assert any("coronal_axis needs two" in r.text for r in unfinished.remarks)

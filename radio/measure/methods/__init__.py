@@ -21,7 +21,7 @@ QUANTITIES: dict[str, Quantity] = {q.column: q for method in METHODS for q in me
 
 
 def method_named(name: str) -> CurvatureMethod:
-    """The method of a name.
+    """The method of a name, whatever its case.
 
     Raises
     ------
@@ -31,7 +31,7 @@ def method_named(name: str) -> CurvatureMethod:
     from radio.errors import PeriapicalError
 
     for method in METHODS:
-        if method.name == name:
+        if method.name == name.strip().casefold():
             return method
     names = ", ".join(method.name for method in METHODS)
     raise PeriapicalError(f"There is no curvature method {name!r}; the methods are: {names}.")

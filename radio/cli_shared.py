@@ -1,0 +1,113 @@
+"""What the commands of ``periapical`` share: exit codes, options that state facts, care for the inputs."""
+
+from __future__ import annotations
+
+import inspect
+import os
+from collections.abc import Callable, Sequence
+from functools import wraps
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from radio.image.radiograph import Radiograph
+    from radio.record.tables import CaseTable
+    from radio.study.one_image import ImageOutcome
+
+NOTHING_MEASURED = 1
+WRONG_INPUT = 2
+INTERRUPTED = 130
+
+STANDARD_OUTPUT = Path("-")
+EXIT_CODES = (
+    "Exit codes: 0 done (also when some canals were skipped), 1 nothing could be measured, "
+    "2 wrong usage or input, 130 stopped by Ctrl-C."
+)
+
+# name, help and placeholder of each fact that may be stated on the command line
+_FACTS = (
+    ("tooth", "Tooth, ISO 3950.", "TOOTH"),
+    ("scale_from", "file, ball, dicom, given or none.", "SOURCE"),
+    ("file_length_mm", "Known length from file start to tip.", "MM"),
+    ("file_start_at", "What file_start marks: stop or handle.", "WHERE"),
+    ("file_size", "Size of the file, ISO 3630-1.", "SIZE"),
+    ("ball_diameter_mm", "Diameter of the calibrating ball.", "MM"),
+    ("mm_per_px", "Given pixel size.", "MM"),
+    ("electronic_mm", "File length at the electronic reading.", "MM"),
+    ("electronic_mark", "Mark it stood at: zero or half.", "MARK"),
+)
+
+
+def option(help: str, metavar: str, **more: Any) -> Any:
+    """Make an option whose absence means None, and is not shown as a default."""
+    return typer.Option(help=help, metavar=metavar, show_default=False, **more)
+
+
+def takes_facts(*, electronic: bool = True) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """Give a command an option for each stated fact; it receives those that were given as `given`.
+
+    Parameters
+    ----------
+    electronic : bool
+        Whether the command has a use for an electronic reading.
+    """
+    facts = [fact for fact in _FACTS if electronic or not fact[0].startswith("electronic")]
+
+    def decorate(command: Callable[..., None]) -> Callable[..., None]:
+        signature = inspect.signature(command, eval_str=True)
+        own = [one for name, one in signature.parameters.items() if name != "given"]
+        options = [
+            inspect.Parameter(
+                name,
+                inspect.Parameter.KEYWORD_ONLY,
+                default=None,
+                annotation=Annotated[
+                    str | None, option(text, metavar, rich_help_panel="What is known of the case")
+                ],
+            )
+            for name, text, metavar in facts
+        ]
+
+        @wraps(command)
+        def run(**values: Any) -> None:
+            stated = {name: values.pop(name) for name, *_ in facts}
+            command(**values, given={name: text.strip() for name, text in stated.items() if text is not None})
+
+        # typer reads both
+        run.__signature__ = signature.replace(parameters=[*own, *options])  # type: ignore[attr-defined]
+        run.__annotations__ = {one.name: one.annotation for one in (*own, *options)}
+        return run
+
+    return decorate
+
+
+def measure_given(radiograph: Radiograph, table: CaseTable, clicks: str) -> ImageOutcome:
+    """Measure what the tables give; an error when not one canal is given as it should be."""
+    from radio.errors import TableError
+    from radio.study.one_image import measure_canals
+
+    measured = measure_canals(radiograph, table.cases)
+    if all(one.wrong_clicks for one in measured.outcomes):
+        reasons = [one.reason for one in table.skips]
+        reasons += [f"{clicks}, canal {one.canal}: {one.reason}" for one in measured.skips]
+        raise TableError("; ".join(reasons))
+    return measured
+
+
+def keep_inputs(inputs: Sequence[Path | None], outputs: Sequence[Path | None]) -> None:
+    """Refuse to write over what is read, over saved tracings, or twice to one place."""
+    from radio.errors import PeriapicalError
+    from radio.record.tracing import is_tracing_document
+
+    places = [os.path.realpath(out) for out in outputs if out is not None]
+    if len(set(places)) < len(places):
+        raise PeriapicalError(f"{outputs[0]} is to hold both JSON and picture; give each its own place.")
+    for out in outputs:
+        if out is None or not out.exists():
+            continue
+        if any(one is not None and one.exists() and out.samefile(one) for one in inputs):
+            raise PeriapicalError(f"{out} is one of the inputs; give another place to write to.")
+        if is_tracing_document(out):
+            raise PeriapicalError(f"{out} holds saved tracings, which stay as they are; give another place.")
