@@ -62,10 +62,40 @@ def assemble(radiograph: Radiograph, traced: TracedCase, facts: CaseFacts) -> As
     bend = measure_bend(traced, scale)
     if bend is not None:
         out |= bend.measurements
+        remarks += _bend_remarks(bend)
     if facts.electronic_mm is not None:
         _electronic(out, facts, remarks)
     _confidence(traced, scale, remarks)
     return Assembly(scale, _magnification(radiograph, scale), out, bend, tuple(remarks))
+
+
+# Greatest Schneider angle seen among 1163 canals (Schafer et al. 2002, J Endod 28:211, abstract).
+_GREATEST_SEEN_DEG = 75.0
+
+
+def _bend_remarks(bend: Bend) -> list[Remark]:
+    """What must be known beside one angle: that there are two bends, or that it is larger than any seen."""
+    remarks = []
+    shaped = bend.findings["s_shaped"]
+    if shaped.word == "yes":
+        first, second = (bend.measurements[f"{which}_curve_deg"] for which in ("primary", "secondary"))
+        remarks.append(
+            Remark(
+                "warn",
+                f"The canal bends to both sides (S-shape; {shaped.share:.0%} of the possible traces agree): "
+                f"one angle does not describe it. First curve {first}, second curve {second}.",
+            )
+        )
+    angle = bend.measurements["schneider_deg"].value
+    if angle > _GREATEST_SEEN_DEG:
+        remarks.append(
+            Remark(
+                "warn",
+                f"An angle of {angle:.0f} degrees is more than the greatest published one "
+                f"({_GREATEST_SEEN_DEG:g} degrees): check orifice, canal end and line.",
+            )
+        )
+    return remarks
 
 
 def _file_length(traced: TracedCase) -> Measurement | None:

@@ -98,30 +98,26 @@ def schneider_deg(points_mm: FloatArray, tolerance_mm: float) -> float:
 
 
 def weine_deg(points_mm: FloatArray, tolerance_mm: float) -> float:
-    """Angle between the coronal axis and the direction at the canal end, after Weine 1982 (from memory)."""
+    """Angle between the coronal axis and the line of the apical portion, after Weine 1982 (from memory)."""
     return angle_deg(axis_and_departure(points_mm, tolerance_mm).direction, end_direction(points_mm))
 
 
-def end_direction(points_mm: FloatArray) -> FloatArray:
-    """Unit direction of a canal at its end, shape (D,).
+def end_direction(points_mm: FloatArray, portion_mm: float = APICAL_PORTION_MM) -> FloatArray:
+    """Unit direction of the least-squares line of a canal's apical portion, shape (D,).
 
-    The turn of each step against their mean direction is fitted as a straight function of arc length over the
-    apical portion and taken at the end: exact on a line and on an arc.
+    Parameters
+    ----------
+    points_mm : ndarray, shape (N, D)
+    portion_mm : float
+        Length of the portion; never more than a third of the canal.
     """
     points = evenly(points_mm, SAMPLES)
     size = length_mm(points)
-    steps = np.diff(points, axis=0)
-    steps /= np.linalg.norm(steps, axis=1)[:, None]
-    before_end = size * (np.arange(SAMPLES - 1) + 0.5) / (SAMPLES - 1) - size
-    portion = before_end >= -min(APICAL_PORTION_MM, size / 3)
-    steps, before_end = steps[portion], before_end[portion]
-    middle = steps.mean(axis=0) / np.linalg.norm(steps.mean(axis=0))
-    aside = steps - (steps @ middle)[:, None] * middle
-    sine = np.linalg.norm(aside, axis=1)[:, None]
-    turn = np.arctan2(sine, (steps @ middle)[:, None]) * aside / np.maximum(sine, 1e-12)
-    at_end = np.polynomial.polynomial.polyfit(before_end, turn, 1)[0]
-    angle = float(np.linalg.norm(at_end))
-    return np.asarray(np.cos(angle) * middle + np.sinc(angle / np.pi) * at_end)
+    share = min(portion_mm, size / 3) / size
+    at = np.linspace(1.0 - share, 1.0, 25)
+    part = np.stack([np.interp(at, np.linspace(0.0, 1.0, SAMPLES), column) for column in points.T], axis=1)
+    line = np.linalg.svd(part - part.mean(axis=0), full_matrices=False)[2][0]
+    return np.asarray(line if line @ (part[-1] - part[0]) >= 0 else -line)
 
 
 def total_turning_deg(points_mm: FloatArray) -> float:

@@ -21,7 +21,7 @@ BoolArray = npt.NDArray[np.bool_]
 SAMPLES = 110
 DEFAULT_TOLERANCE_MM = 0.10
 DEFAULT_TOLERANCE_PX = 5.0
-# Apical portion whose direction counts as the canal's at its end: millimetres, or share of the canal without
+# Apical portion whose line counts as the canal's apical direction: millimetres, or share of the canal without
 # a scale. No source states a length; it is printed with each angle that rests on it.
 APICAL_PORTION_MM = 2.0
 APICAL_PORTION_SHARE = 0.15
@@ -68,12 +68,15 @@ class TraceStack:
         Departure tolerance, in `unit`.
     placed : Placed
         What a person placed.
+    apical_mm : float
+        Length of the apical portion whose line is taken, on a calibrated image.
     """
 
     points: FloatArray
     unit: Literal["mm", "px"] = "mm"
     tolerance: float = DEFAULT_TOLERANCE_MM
     placed: Placed = field(default_factory=Placed)
+    apical_mm: float = APICAL_PORTION_MM
 
     def __post_init__(self) -> None:
         if self.points.ndim != 3 or self.points.shape[1] < 8 or self.points.shape[2] != 2:
@@ -158,32 +161,14 @@ class TraceStack:
     def apical_portion(self) -> float:
         """Length of the apical portion whose direction is taken, in `unit`."""
         if self.unit == "mm":
-            return min(APICAL_PORTION_MM, float(self.length[0]) / 3)
+            return min(self.apical_mm, float(self.length[0]) / 3)
         return APICAL_PORTION_SHARE * float(self.length[0])
 
     @cached_property
     def apical(self) -> FloatArray:
-        """Unit direction of each canal at its end, shape (K, 2).
-
-        The direction of travel is fitted as a straight function of arc length over the apical portion,
-        which is exact on a line and on an arc, and taken at the end.
-        """
-        s = 0.5 * (self.s[:, 1:] + self.s[:, :-1]) - self.length[:, None]
-        weight = (s >= -self.apical_portion).astype(float)
-        weight[:, -1] = 1.0  # a draw of a very short canal may have longer steps than the portion
-        total = weight.sum(axis=1, keepdims=True)
-        mean_s = (weight * s).sum(axis=1, keepdims=True) / total
-        mean_h = (weight * self.heading).sum(axis=1, keepdims=True) / total
-        rel = weight * (s - mean_s)
-        slope = (rel * (self.heading - mean_h)).sum(axis=1) / np.maximum((rel**2).sum(axis=1), 1e-12)
-        at_end = mean_h[:, 0] - slope * mean_s[:, 0]
-        return np.stack([np.cos(at_end), np.sin(at_end)], axis=1)
-
-    @cached_property
-    def heading(self) -> FloatArray:
-        """Direction of travel between points, radians from +row toward +col, continuous, shape (K, N - 1)."""
-        step = np.diff(self.points, axis=1)
-        return np.unwrap(np.arctan2(step[..., 1], step[..., 0]), axis=1)
+        """Unit direction of the least-squares line of each canal's apical portion, shape (K, 2)."""
+        part = self.at(self.length[:, None] - self.apical_portion * np.linspace(1.0, 0.0, 25)[None])
+        return principal_lines(part, np.ones(part.shape[:2]))[1]
 
     # -- smooth curvature ---------------------------------------------------------------------------------
 

@@ -17,7 +17,7 @@ import numpy.typing as npt
 from radio.measure.curvature import even
 from radio.measure.methods import METHODS, CurvatureMethod
 from radio.measure.stack import Placed, TraceStack
-from radio.trace.curve import point_at
+from radio.trace.curve import end_directions, point_at
 
 FloatArray = npt.NDArray[np.float64]
 Part = Literal["axis", "departure", "end"]
@@ -220,7 +220,8 @@ def _end_moves(stack: TraceStack, by: float, far: str) -> Iterator[tuple[Move, T
     # constant bend over the stretch, without a kink where it begins
     share = np.clip((s - (length - bending)) / bending, 0.0, 1.0) ** 2
     extent = f"{bending:.1f} mm" if stack.unit == "mm" else f"{bending:.0f} px"
-    for way, aside in _sides(stack.apical[0]):
+    along = end_directions(points, over=0.001 * length)[1]
+    for way, aside in _sides(along):
         move = Move("end", way, f"canal end {far} {_toward(way)}, the last {extent} bending with it")
         yield move, _changed(stack, even(points + by * share[:, None] * aside, n))
     shorter = Move("end", "shorter", f"canal end {far} back along the canal")
@@ -229,7 +230,7 @@ def _end_moves(stack: TraceStack, by: float, far: str) -> Iterator[tuple[Move, T
     else:
         yield shorter, _changed(stack, point_at(points, np.linspace(0.0, length - by, n)))
     longer = Move("end", "longer", f"canal end {far} further, straight on")
-    yield longer, _changed(stack, even(np.vstack([points, points[-1] + by * stack.apical[0]]), n))
+    yield longer, _changed(stack, even(np.vstack([points, points[-1] + by * along]), n))
 
 
 def _changed(stack: TraceStack, points: FloatArray | None = None, placed: Placed | None = None) -> TraceStack:

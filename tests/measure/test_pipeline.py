@@ -233,3 +233,12 @@ def test_what_is_placed_by_hand_counts_and_is_as_uncertain_as_a_click():
     unfinished = measured(one)
     assert unfinished.measurements["schneider_deg"].value == found.value
     assert any("coronal_axis needs two" in r.text for r in unfinished.remarks)
+
+
+def test_an_s_shape_is_told_with_both_angles():
+    case = make_case(8400, canal_form="s", turn_deg=30.0, second_turn_deg=30.0, file_size=15, pitch_mm=0.03)
+    result = measure_case(case.grey, case.clicks, case.facts)
+    assert case.truth.s_shaped
+    assert result.findings["s_shaped"].word == "yes"
+    (told,) = (r.text for r in result.remarks if "S-shape" in r.text)
+    assert f"First curve {result.measurements['primary_curve_deg']}" in told

@@ -33,6 +33,9 @@ class Quantity:
     reciprocal : bool
         True for a radius: its reciprocal, not itself, spreads evenly, and it has no upper end when the canal
         may be straight.
+    noise_adds : bool
+        True for a sum or a maximum of bends whichever way they turn: every waver of a trace makes it greater
+        (a radius smaller).
     """
 
     column: str
@@ -40,6 +43,7 @@ class Quantity:
     unit: Unit
     smallest_sd: float = 0.0
     reciprocal: bool = False
+    noise_adds: bool = False
 
     @property
     def needs_mm(self) -> bool:
@@ -110,5 +114,5 @@ def tolerance_words(stack: TraceStack) -> str:
 def portion_words(stack: TraceStack) -> str:
     """Apical portion for people."""
     if stack.unit == "mm":
-        return f"apical direction from the last {stack.apical_portion:.1f} mm"
-    return f"apical direction from the last {stack.apical_portion:.0f} px (no scale)"
+        return f"apical line through the last {stack.apical_portion:.1f} mm"
+    return f"apical line through the last {stack.apical_portion:.0f} px (no scale)"
