@@ -165,10 +165,15 @@ class TraceStack:
         return APICAL_PORTION_SHARE * float(self.length[0])
 
     @cached_property
-    def apical(self) -> FloatArray:
-        """Unit direction of the least-squares line of each canal's apical portion, shape (K, 2)."""
+    def apical_line(self) -> tuple[FloatArray, FloatArray]:
+        """Least-squares line of each apical portion: a point and the unit direction, shapes (K, 2)."""
         part = self.at(self.length[:, None] - self.apical_portion * np.linspace(1.0, 0.0, 25)[None])
-        return principal_lines(part, np.ones(part.shape[:2]))[1]
+        return principal_lines(part, np.ones(part.shape[:2]))
+
+    @property
+    def apical(self) -> FloatArray:
+        """Unit direction of the apical line, shape (K, 2)."""
+        return self.apical_line[1]
 
     # -- smooth curvature ---------------------------------------------------------------------------------
 

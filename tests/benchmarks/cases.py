@@ -93,7 +93,7 @@ def _ball(case: SyntheticCase, image: Radiograph) -> Errors:
     return _or_failure(lambda: judge_ball(measure_case(image, case.clicks, facts), case), expected_ball(case))
 
 
-def _stated_as_set(case: SyntheticCase, seed: int) -> CaseFacts:
+def stated_as_set(case: SyntheticCase, seed: int) -> CaseFacts:
     """Facts with a file length that is off as much as its stated uncertainty allows (triangular)."""
     assert case.facts.file_length_mm is not None
     half = STOP_SETTING_HALF_WIDTH_MM if case.facts.file_start_at == "stop" else NOMINAL_LENGTH_HALF_WIDTH_MM
@@ -119,7 +119,7 @@ def judge_seed(seed: int, *, with_plain: bool = False) -> Judged:
         pixel_mm=case.truth.mm_per_px,
         file_size=p.file_size,
         ours=_ours(case, image, case.facts),
-        as_set=_ours(case, image, _stated_as_set(case, seed)) if with_file else None,
+        as_set=_ours(case, image, stated_as_set(case, seed)) if with_file else None,
         ball=_ball(case, image) if "ball_centre" in case.clicks else None,
         plain=_plain(case, image) if with_plain else None,
     )
@@ -151,20 +151,21 @@ def run_cases(
     plain = list(range(first_seed, first_seed + plain_count))
     rest = range(first_seed + plain_count, first_seed + count)
     for seeds, with_plain in ((plain, True), (rest, False)):
-        for one in _mapped(partial(judge_seed, with_plain=with_plain), seeds, workers):
+        for one in mapped(partial(judge_seed, with_plain=with_plain), seeds, workers):
             judged.append(one)
             if len(judged) % 20 == 0:
                 print(f"{len(judged)} of {count} cases", file=sys.stderr, flush=True)
     have = sum(one.ball is not None and _of_five_mm(one.ball) for one in judged)
     further = range(_BALL_SEEDS_FROM + first_seed, _BALL_SEEDS_FROM + first_seed + five_mm_balls - have)
-    return judged, list(_mapped(judge_ball_seed, further, workers))
+    return judged, list(mapped(judge_ball_seed, further, workers))
 
 
 def _of_five_mm(ball: Errors) -> bool:
     return "ball_5mm_pct" in ball.error or "ball_5mm_pct" in ball.missing
 
 
-def _mapped(function: Callable[[int], Out], seeds: Iterable[int], workers: int) -> Iterator[Out]:
+def mapped(function: Callable[[int], Out], seeds: Iterable[int], workers: int) -> Iterator[Out]:
+    """Outcome of every seed in turn, made in as many processes as are wanted (1: in this one)."""
     if workers == 1:
         yield from map(function, seeds)
         return

@@ -1,7 +1,7 @@
 """Exact lines and numbers a measurement is judged against, from the truth of a synthetic radiograph.
 
 Geometry comes from the generator's own functions and from here, not from the tracer that is judged; only the
-departure rule of the Schneider angle is shared, because the angle is defined by it.
+rules of the curvature methods are shared, because their numbers are defined by them.
 """
 
 from __future__ import annotations
@@ -13,7 +13,13 @@ import numpy.typing as npt
 
 from radio.image.synthetic import Truth
 from radio.image.synthetic.curves import arc_length, at_length, foot, tangents
-from radio.measure.curvature import DEFAULT_TOLERANCE_MM, DEFAULT_TOLERANCE_PX, schneider_deg
+from radio.measure.curvature import (
+    DEFAULT_TOLERANCE_MM,
+    DEFAULT_TOLERANCE_PX,
+    schneider_deg,
+    stack_of_traces,
+)
+from radio.measure.stack import TraceStack
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -22,6 +28,8 @@ END_ALLOWANCE_MM = 0.8
 _STEP_MM = 0.02
 # Over this length the exact file axis is led over into the exact canal axis beyond the tip.
 _JOINT_MM = 0.5
+# The exact radius is that of the circle through points this far apart along the axis: shorter than any bend.
+_CIRCLE_STEP_MM = 0.5
 
 
 @dataclass(frozen=True)
@@ -96,6 +104,38 @@ def true_schneider_deg(line_px: FloatArray, truth: Truth, *, calibrated: bool) -
     if calibrated:
         return schneider_deg(line_px * truth.mm_per_px, DEFAULT_TOLERANCE_MM)[0]
     return schneider_deg(line_px, DEFAULT_TOLERANCE_PX)[0]
+
+
+def axis_stack(truth: Truth, *, calibrated: bool) -> TraceStack:
+    """The exact canal axis as the curvature methods take it.
+
+    Parameters
+    ----------
+    truth : Truth
+    calibrated : bool
+        In millimetres, otherwise in pixels, each with the tolerance the product states with it.
+    """
+    if calibrated:
+        return stack_of_traces(truth.canal_axis_px * truth.mm_per_px, tolerance=DEFAULT_TOLERANCE_MM)
+    return stack_of_traces(truth.canal_axis_px, tolerance=DEFAULT_TOLERANCE_PX, unit="px")
+
+
+def smallest_radius_mm(line_mm: FloatArray) -> float:
+    """Radius of a line where it bends most, without smoothing, the outer twentieths left out.
+
+    Parameters
+    ----------
+    line_mm : ndarray, shape (N, 2)
+        Dense and exact, in millimetres.
+    """
+    total = float(arc_length(line_mm)[-1])
+    edge = max(0.05 * total, _CIRCLE_STEP_MM)
+    s = np.arange(edge, total - edge, _STEP_MM)
+    a, b, c = (at_length(line_mm, s + shift) for shift in (-_CIRCLE_STEP_MM, 0.0, _CIRCLE_STEP_MM))
+    sides = [np.hypot(*(p - q).T) for p, q in ((a, b), (b, c), (c, a))]
+    twice_area = np.abs((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0])
+    # circumradius: product of the sides over four times the area
+    return float((sides[0] * sides[1] * sides[2] / np.maximum(2 * twice_area, 1e-12)).min())
 
 
 def canal_along_file(truth: Truth) -> FloatArray:

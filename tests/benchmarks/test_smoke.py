@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 
 from radio.image.synthetic import SyntheticCase, make_case
+from radio.measure.methods import QUANTITIES
 from radio.measure.pipeline import measure_case
-from tests.benchmarks import accuracy, exact, judge, report, speed, timing
+from tests.benchmarks import accuracy, bend_report, bends, coverage, exact, judge, report, speed, timing
 from tests.benchmarks.cases import run_cases
 from tests.benchmarks.rows import ERRORS
 
@@ -40,6 +41,78 @@ def test_accuracy_runs_and_reports_every_measure_of_its_cases():
     assert record["summary"]["gap_mm"]["median"] == pytest.approx(abs(judged[0].ours.error["gap_mm"]))
 
 
+@pytest.fixture(scope="module")
+def bent() -> list[bends.BendJudged]:
+    return [bends.judge_bend_seed(seed) for seed in (FIRST_SEED, FIRST_SEED + 1)]
+
+
+def test_coverage_runs_and_reports_every_quantity_of_its_cases(bent):
+    assert [(one.with_file, one.failed) for one in bent] == [(True, ""), (False, "")]
+    for one in bent:
+        judged = {*one.numbers, *one.words, *one.missing, *one.without_truth}
+        # the angles of an S are there only where there is one
+        assert {*QUANTITIES} - judged <= {"primary_curve_deg", "secondary_curve_deg"}
+        for found in one.numbers.values():
+            assert found.low <= found.value <= found.high
+        assert all(0 < word.share <= 1 for word in one.words.values())
+        assert 0 < one.methods_ms < 10_000
+    told = bend_report.coverage_report(bent, worst=True)
+    for quantity in QUANTITIES.values():
+        assert quantity.title in told
+    assert "Weine angle, file (1): 1.5 median, 5 at 95 %" in told
+    assert "failed" not in told
+
+
+def test_the_exact_axis_itself_is_without_error(with_file):
+    truth = with_file.truth
+    result = measure_case(with_file.grey, with_file.clicks, with_file.facts)
+    judged = bends.BendJudged(FIRST_SEED, True, truth.s_shaped)
+    measured = {
+        column: replace(result.measurements[column], value=float(value), interval=(value - 1.0, value - 0.5))
+        for column, value in bends.true_values(truth, calibrated=True).items()
+        if column in result.measurements
+    }
+    bends.judge_bend(judged, replace(result, measurements=measured), with_file)
+    assert "weine_deg" in judged.numbers
+    for column in measured.keys() & judged.numbers.keys():
+        assert judged.numbers[column].error == 0.0
+        assert not judged.numbers[column].held
+
+
+def test_shares_medians_and_alarms_are_those_of_the_cases():
+    def case(seed, value, held, drawn_s, word):
+        one = bends.BendJudged(seed, True, drawn_s, calibrated=True)
+        high = value if not held else 100.0
+        one.numbers["weine_deg"] = bends.NumberFound(value, 0.0, high, 30.0)
+        one.numbers["smallest_radius_mm"] = bends.NumberFound(value, 0.0, 99.0, 20.0 if seed else 50.0)
+        one.words["s_shaped"] = bends.WordFound(word, 0.9, "yes" if drawn_s else "no")
+        return one
+
+    cases = [
+        case(0, 29.0, held=True, drawn_s=True, word="yes"),
+        case(1, 26.0, held=False, drawn_s=True, word="no"),
+        case(2, 24.0, held=True, drawn_s=False, word="no"),
+    ]
+    by_label = {row.label: row for row in bend_report.rows()}
+    n, median, p95, held = by_label["Weine angle, deg"].summary(cases)
+    assert (n, median, held) == (3, 4.0, pytest.approx(2 / 3))
+    assert p95 == pytest.approx(5.8)  # 4 + 0.9 * (6 - 4)
+    n, median, _, _ = by_label["Smallest radius, %"].summary(cases)
+    assert (n, median) == (2, pytest.approx(25.0))  # 30 % and 20 %; 50 mm is all but straight
+    found, false = bend_report.s_shape_counts(cases, lambda one: one.drawn_s)
+    assert (found, false) == ([True, False], [False])
+    assert bend_report.interval_verdict(100, 0.8) == "narrow"
+    assert bend_report.interval_verdict(5, 0.8) == "few"
+
+
+@pytest.mark.parametrize("radius_mm", [3.0, 12.0])
+def test_the_smallest_radius_of_a_line_into_a_circle(radius_mm):
+    angle = np.linspace(0, 8.0 / radius_mm, 400)
+    bend = radius_mm * np.column_stack([np.sin(angle), 1 - np.cos(angle)])
+    straight = np.column_stack([np.linspace(-6.0, 0.0, 300, endpoint=False), np.zeros(300)])
+    assert exact.smallest_radius_mm(np.vstack([straight, bend])) == pytest.approx(radius_mm, rel=1e-3)
+
+
 def test_speed_runs_and_reports(with_file):
     timed = timing.compare("one", with_file, 1)
     assert timed.with_file
@@ -55,6 +128,7 @@ def test_options_out_of_range_are_refused(capsys):
     for module, arguments in (
         (accuracy, ["--cases", "0"]),
         (accuracy, ["--cases", "5", "--plain", "6"]),
+        (coverage, ["--workers", "0"]),
         (speed, ["--repeats", "0"]),
     ):
         with pytest.raises(SystemExit):

@@ -6,6 +6,7 @@ tangent-chord theorem the Schneider angle is theta / 2 where the departure toler
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -14,8 +15,8 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from radio.measure.curvature import find_departure, measure_methods, schneider_deg, stack_of_traces
-from radio.measure.methods import QUANTITIES, method_named
-from radio.measure.perturb import perturbed_traces
+from radio.measure.methods import QUANTITIES, CurvatureMethod, Quantity, method_named
+from radio.measure.perturb import perturbed_traces, turn_to_foramen
 from radio.measure.stack import angles_deg
 from radio.trace.curve import arc_length
 
@@ -315,6 +316,67 @@ def test_a_less_certain_trace_gives_a_less_certain_angle() -> None:
         spreads.append(found.sd)
     assert all(a < b for a, b in pairwise(spreads))
     assert angle_with_sd(trace, [trace]).sd == found.quantity.smallest_sd
+
+
+def test_the_turn_to_the_foramen_lies_in_the_last_stretch_and_is_free_at_its_end() -> None:
+    trace = straight_and_arc(8, 5, 60, 400)
+    for unit in (1.0, 0.05):  # millimetres, and pixels of 0.05 mm
+        (aside,) = turn_to_foramen(trace / unit, unit)
+        from_end = arc_length(trace) - np.linspace(0, arc_length(trace), 400)
+        assert (aside[from_end > 1.55] == 0).all()
+        # two normal laws together: foramina lie 0.18 mm aside (one component of the 0.26 to 0.29 mm of
+        # Kuttler 1955, by a secondary summary), and a click is taken to scatter by 0.25 mm
+        assert aside[-1] * unit == pytest.approx(0.1461, abs=1e-4)
+        assert np.interp(0.75, from_end[::-1], aside[::-1]) * unit == pytest.approx(0.1461 / 4, rel=0.02)
+
+
+def test_the_direction_at_the_end_is_less_certain_than_a_trace_without_foramen_would_say() -> None:
+    trace = straight_and_arc(8, 5, 60, 300)
+    spreads = []
+    for bridges in (NO_BRIDGE, turn_to_foramen(trace, 1.0)):
+        draws = perturbed_traces(
+            trace, np.full(300, 0.03), correlation=1.0, end_sd=(0.1, 0.1), bridges=bridges, count=60
+        )
+        found, _ = measure_methods(stack_of_traces(trace, draws))
+        spreads.append([found[column].sd for column in ("weine_deg", "long_axis_deg")])
+    (weine, long_axis), (weine_turned, long_axis_turned) = spreads
+    assert weine_turned > 1.4 * weine
+    assert long_axis_turned < 1.3 * long_axis
+
+
+def made_of(*quantities: Quantity, values) -> CurvatureMethod:
+    return replace(method_named("schneider"), quantities=quantities, values=lambda _: values)
+
+
+def test_an_interval_reaches_down_where_noise_only_adds_and_both_ways_elsewhere() -> None:
+    drawn = 40.0 + np.array([-2.0, 2.0] * 12)  # on average 10 above the value, scattered by 2
+    values = np.concatenate([[30.0], drawn])
+    adds = Quantity("sum_deg", "Sum", "deg", 0.3, noise_adds=True)
+    method = made_of(
+        adds,
+        replace(adds, column="angle_deg", noise_adds=False),
+        replace(adds, column="bend_mm", unit="mm", reciprocal=True),
+        values={"sum_deg": values, "angle_deg": values, "bend_mm": 300.0 / values},
+    )
+    found, _ = measure_methods(stack_of_traces(straight_and_arc(8, 5, 60)), methods=[method])
+    both = np.hypot(10, 2)
+    for column in ("sum_deg", "angle_deg"):
+        assert found[column].value == 30.0
+        assert found[column].sd == pytest.approx(both)
+    assert found["sum_deg"].interval95 == pytest.approx((30 - 10 - 1.96 * 2, 30 + 1.96 * 2))
+    assert found["angle_deg"].interval95 == pytest.approx((30 - 1.96 * both, 30 + 1.96 * both))
+    # a radius of 300 over each: what the bend may be too great by, the radius may be too small by
+    assert found["bend_mm"].interval95 == pytest.approx((300 / (30 + 3.92), 300 / (30 - 13.92)))
+
+
+def test_a_funnel_at_the_orifice_makes_no_s() -> None:
+    # the first millimetre of the trace turns aside by 20 degrees; the canal then bends the other way
+    assert answer(bends((1, -20), (6, 0), (5, 30)), "s_shaped") == "no"
+    assert answer(bends((3, 0), (3, -15), (2, 0), (5, 30)), "s_shaped") == "yes"
+
+
+def answer(trace, column: str) -> str:
+    return measure_methods(stack_of_traces(trace))[0][column].word
 
 
 def angle_with_sd(trace, draws):

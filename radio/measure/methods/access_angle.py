@@ -14,14 +14,14 @@ def _deepest(stack: TraceStack) -> tuple[FloatArray, FloatArray]:
     """Index of the point furthest from the line orifice to canal end, and the distances, (K,) and (K, N)."""
     base = stack.end - stack.orifice
     away = np.abs(cross2(base[:, None], stack.points - stack.orifice[:, None]))
-    away /= np.hypot(*base.T)[:, None]
+    away /= np.maximum(np.hypot(*base.T), 1e-12)[:, None]
     return away.argmax(axis=1), away
 
 
 def values(stack: TraceStack) -> dict[str, FloatArray]:
     """Access angle, and height and distance from the departure point and from the deepest point."""
     base = stack.end - stack.orifice
-    length = np.hypot(*base.T)
+    length = np.maximum(np.hypot(*base.T), 1e-12)  # a canal back at its orifice has no base
     to_departure = stack.departure - stack.orifice
     index, away = _deepest(stack)
     k = np.arange(len(index))
@@ -48,7 +48,7 @@ def construct(stack: TraceStack) -> tuple[Step, ...]:
     deepest = stack.points[0, index]
 
     def foot(point: FloatArray) -> FloatArray:
-        return np.asarray(orifice + ((point - orifice) @ base) / (base @ base) * base)
+        return np.asarray(orifice + ((point - orifice) @ base) / max(base @ base, 1e-24) * base)
 
     heights = []
     for point, name, column in (

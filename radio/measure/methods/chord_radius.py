@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from radio.measure.drawn import Spot, Step, Stroke, Words, arc
+from radio.measure.drawn import Spot, Step, Stroke, Words, arc_of
 from radio.measure.methods.contract import CurvatureMethod, Quantity, tolerance_words
 from radio.measure.methods.shared_steps import angle_step, axis_step, canal_step, chord_step, departure_step
 from radio.measure.stack import FloatArray, TraceStack, angles_deg, cross2
@@ -38,7 +38,7 @@ def construct(stack: TraceStack) -> tuple[Step, ...]:
     side = float(np.sign(cross2(axis, chord)))
     normal = side * np.array([-axis[1], axis[0]])
     centre = stack.departure[0] + radius * normal
-    drawn = arc(centre, radius, stack.departure[0] - centre, stack.end[0] - centre)
+    drawn = arc_of(centre, radius, -normal, side * np.radians(2 * value))
     middle = drawn.points[30]
     curve = Step(
         "Draw the arc that touches the axis at the departure point and ends at the canal end.",

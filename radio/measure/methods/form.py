@@ -27,7 +27,7 @@ def values(stack: TraceStack) -> dict[str, npt.NDArray[np.generic]]:
     form = np.where(many, "multi-curved", form)
     # rows grow downward: a turn from +row toward +col is one to the left hand of someone walking the canal
     side = np.where(angle > 0, "left", "right")
-    return {"canal_form": form, "bend_side": np.where(straight, "none", side)}
+    return {"canal_form": form, "bend_side": np.where(straight | (angle == 0.0), "none", side)}
 
 
 def construct(stack: TraceStack) -> tuple[Step, ...]:

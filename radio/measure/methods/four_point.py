@@ -29,6 +29,8 @@ def construct(stack: TraceStack) -> tuple[Step, ...]:
     """The points and the two lines, each drawn on."""
     a, b, c, d = (p[0] for p in four_points(stack))
     value = float(values(stack)["four_point_deg"][0])
+    if not np.isfinite(value):
+        return (canal_step(stack), Step(f"{METHOD.absent.capitalize()}: there is no angle.", ()))
     onward = b + 0.4 * float(stack.length[0]) * (b - a) / np.hypot(*(b - a))
     back = c - 0.4 * float(stack.length[0]) * (d - c) / np.hypot(*(d - c))
     return (

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from radio.measure.drawn import Step, ray
+import numpy as np
+
+from radio.measure.drawn import Step
 from radio.measure.methods.contract import CurvatureMethod, Quantity
-from radio.measure.methods.shared_steps import angle_step, canal_step
+from radio.measure.methods.shared_steps import canal_step, line_to, meeting_steps
 from radio.measure.stack import FloatArray, TraceStack, angles_deg, cross2, principal_lines
 
 # Share of the canal's length whose long axis is taken at either end.
@@ -32,21 +34,21 @@ def construct(stack: TraceStack) -> tuple[Step, ...]:
     (first, u), (second, v) = ((p[0], d[0]) for p, d in axes(stack))
     length = float(stack.length[0])
     across = float(cross2(u, v))
-    corner = first + (float(cross2(second - first, v)) / across) * u if abs(across) > 0.02 else second
-    ahead = max(0.25 * length, float((corner - first) @ u) + 0.3 * length)
-    behind = max(0.25 * length, float((second - corner) @ v))
+    meets = first + (float(cross2(second - first, v)) / across) * u if abs(across) > 0.02 else None
+    corner = np.full(2, np.nan) if meets is None else meets
+    reach = (0.25 * length, 0.25 * length)
     value = float(values(stack)["long_axis_deg"][0])
     return (
         canal_step(stack),
         Step(
             f"Draw the long axis of the coronal portion ({PORTION:.0%} of the canal).",
-            (ray(first, u, 0.25 * length, min(ahead, 1.5 * length), "axis"),),
+            (line_to(stack, (first, u), corner, reach, "axis"),),
         ),
         Step(
             f"Draw the long axis of the apical portion ({PORTION:.0%} of the canal).",
-            (ray(second, v, min(behind, 1.5 * length), 0.25 * length, "second_axis"),),
+            (line_to(stack, (second, v), corner, reach, "second_axis"),),
         ),
-        angle_step(stack, corner, u, v, value),
+        *meeting_steps(stack, corner, u, (second, v), value),
     )
 
 

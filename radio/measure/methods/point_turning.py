@@ -49,7 +49,7 @@ METHOD = CurvatureMethod(
         "Points every millimetre are verified (abstract); that the angles are summed is inferred from its "
         "values. Every waver of the trace adds to it."
     ),
-    quantities=(Quantity("total_turning_deg", "Total turning, point to point", "deg", 0.3),),
+    quantities=(Quantity("total_turning_deg", "Total turning, point to point", "deg", 0.3, noise_adds=True),),
     values=values,
     settings=lambda _: f"points every {STEP_MM:g} mm",
     construct=construct,

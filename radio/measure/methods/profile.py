@@ -14,6 +14,8 @@ _EDGE = 0.05
 # The canal counts as curved where its radius is below this (the mildest of the published groups of Schafer
 # et al. 2002 is "below 40 mm", abstract).
 CURVED_RADIUS_MM = 40.0
+# A greater radius than this many lengths of the canal is no radius: the canal is straight there.
+_MOST_LENGTHS = 1000.0
 
 
 def inner(stack: TraceStack) -> slice:
@@ -23,6 +25,12 @@ def inner(stack: TraceStack) -> slice:
     return slice(edge, n - edge)
 
 
+def _radius(curvature: FloatArray, length: FloatArray) -> FloatArray:
+    """One over the curvature, shape (K,); NaN where the canal is straight."""
+    least = 1.0 / (_MOST_LENGTHS * length)
+    return np.where(curvature > least, 1.0 / np.maximum(curvature, least), np.nan)
+
+
 def values(stack: TraceStack) -> dict[str, FloatArray]:
     """Greatest and mean curvature, radius, where, total turning, and length of the curved part."""
     part = inner(stack)
@@ -30,19 +38,23 @@ def values(stack: TraceStack) -> dict[str, FloatArray]:
     index = bend.argmax(axis=1)
     k = np.arange(len(bend))
     greatest = bend[k, index]
-    step = stack.length / (stack.points.shape[1] - 1)
     where = stack.length - stack.s[:, part][k, index]
-    curved = bend > 1.0 / CURVED_RADIUS_MM
-    # the ends that are left out count as their neighbours
-    scale = stack.length / (step * bend.shape[1])
+    # the ends that are left out count as the sample next to them
+    whole = np.pad(bend, ((0, 0), (part.start, stack.points.shape[1] - part.stop)), mode="edge")
+    turning = _along(stack, whole)
     return {
-        "smallest_radius_mm": 1.0 / np.maximum(greatest, 1e-9),
+        "smallest_radius_mm": _radius(greatest, stack.length),
         "greatest_curvature_per_mm": greatest,
         "greatest_curvature_from_end_mm": where,
-        "mean_curvature_per_mm": bend.mean(axis=1),
-        "smooth_turning_deg": np.degrees(bend.sum(axis=1) * step * scale),
-        "curved_length_mm": curved.sum(axis=1) * step * scale,
+        "mean_curvature_per_mm": turning / stack.length,
+        "smooth_turning_deg": np.degrees(turning),
+        "curved_length_mm": _along(stack, (whole > 1.0 / CURVED_RADIUS_MM).astype(float)),
     }
+
+
+def _along(stack: TraceStack, samples: FloatArray) -> FloatArray:
+    """Integral of samples, shape (K, N), over arc length."""
+    return np.asarray((0.5 * (samples[:, 1:] + samples[:, :-1]) * np.diff(stack.s, axis=1)).sum(axis=1))
 
 
 def construct(stack: TraceStack) -> tuple[Step, ...]:
@@ -55,7 +67,7 @@ def construct(stack: TraceStack) -> tuple[Step, ...]:
     along = np.gradient(smooth, axis=0)[part][index]
     along /= np.hypot(*along)
     normal = np.array([-along[1], along[0]]) * np.sign(signed[index])
-    radius = 1.0 / max(abs(float(signed[index])), 1e-9)
+    radius = 1.0 / max(abs(float(signed[index])), 1e-12)
     steps = (
         canal_step(stack),
         Step("Smooth the trace with a spline.", (Stroke(smooth, "chord"),)),
@@ -91,15 +103,16 @@ METHOD = CurvatureMethod(
         "it gives larger radii."
     ),
     quantities=(
-        Quantity("smallest_radius_mm", "Smallest radius", "mm", 0.1, reciprocal=True),
-        Quantity("greatest_curvature_per_mm", "Greatest curvature", "1/mm", 0.002),
+        Quantity("smallest_radius_mm", "Smallest radius", "mm", 0.1, reciprocal=True, noise_adds=True),
+        Quantity("greatest_curvature_per_mm", "Greatest curvature", "1/mm", 0.002, noise_adds=True),
         Quantity("greatest_curvature_from_end_mm", "Greatest curvature, from canal end", "mm", 0.1),
-        Quantity("mean_curvature_per_mm", "Mean curvature", "1/mm", 0.001),
-        Quantity("smooth_turning_deg", "Total turning, smoothed", "deg", 0.3),
+        Quantity("mean_curvature_per_mm", "Mean curvature", "1/mm", 0.001, noise_adds=True),
+        Quantity("smooth_turning_deg", "Total turning, smoothed", "deg", 0.3, noise_adds=True),
         Quantity("curved_length_mm", "Length of the curved part", "mm", 0.1),
     ),
     values=values,
     settings=lambda stack: f"smoothing spline, waves of {stack.smooth_span:.1f} {stack.unit} halved",
     construct=construct,
+    absent="the canal is straight everywhere",
     needs_mm=True,
 )

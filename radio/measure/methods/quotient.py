@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from radio.measure.drawn import Step
 from radio.measure.methods import tangent_circle
 from radio.measure.methods.contract import CurvatureMethod, Quantity
@@ -15,8 +17,12 @@ def values(stack: TraceStack) -> dict[str, FloatArray]:
 
 
 def construct(stack: TraceStack) -> tuple[Step, ...]:
-    """The construction of the tangent circle."""
-    return tangent_circle.construct(stack)
+    """The construction of the tangent circle, then the division."""
+    steps = tangent_circle.construct(stack)
+    value = float(values(stack)["angle_over_radius_deg_per_mm"][0])
+    if not np.isfinite(value):
+        return steps
+    return (*steps, Step(f"Divide the angle by the radius: {value:.2f} degrees per {stack.unit}.", ()))
 
 
 METHOD = CurvatureMethod(

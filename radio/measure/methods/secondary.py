@@ -10,11 +10,11 @@ import numpy.typing as npt
 from radio.measure.drawn import Spot, Step, Stroke, Words, ray
 from radio.measure.methods.contract import CurvatureMethod, Quantity, tolerance_words
 from radio.measure.methods.shared_steps import axis_step, canal_step, departure_step
-from radio.measure.stack import FloatArray, TraceStack, angles_deg, cross2
+from radio.measure.stack import FloatArray, TraceStack, angles_deg, cross2, leaving
 
 # Each of two opposite bends must turn by this much: less is what the trace itself wavers. Chosen on synthetic
 # radiographs between missing true S-shapes and seeing false ones; no source states a figure.
-LEAST_BEND_DEG = 9.0
+LEAST_BEND_DEG = 8.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,9 +42,14 @@ class TwoBends:
 
 
 def two_bends(stack: TraceStack) -> TwoBends:
-    """Split every canal where that leaves the most turning on the lesser of two opposite sides."""
+    """Split every canal where that leaves the most turning on the lesser of two opposite sides.
+
+    The first quarter of the smoothing span (1 mm) is left out: the canal is a funnel there and the trace
+    begins at a click.
+    """
     step = (stack.length / (stack.points.shape[1] - 1))[:, None]
-    turned = np.cumsum(0.5 * (stack.curvature[:, 1:] + stack.curvature[:, :-1]) * step, axis=1)
+    curvature = np.where(stack.s < 0.25 * stack.smooth_span, 0.0, stack.curvature)
+    turned = np.cumsum(0.5 * (curvature[:, 1:] + curvature[:, :-1]) * step, axis=1)
     turned = np.degrees(np.concatenate([np.zeros((len(turned), 1)), turned], axis=1))
     k = np.arange(len(turned))
     choices = []
@@ -56,6 +61,17 @@ def two_bends(stack: TraceStack) -> TwoBends:
     use = choices[0][0] >= choices[1][0]
     pick = [np.where(use, a, b) for a, b in zip(choices[0][1:], choices[1][1:], strict=True)]
     return TwoBends(pick[0].astype(np.intp), pick[1], pick[2])
+
+
+def first_departure(stack: TraceStack, bends: TwoBends) -> FloatArray:
+    """Where the first curve leaves the coronal axis, shape (K, 2).
+
+    An S-shaped canal may come back across its axis; where it leaves that for good then belongs to the second
+    curve, and the first is measured from where it leaves before the bending changes side.
+    """
+    if stack.placed.departure is not None:
+        return stack.departure
+    return stack.at(leaving(stack.points, stack.s, *stack.axis, stack.tolerance, bends.index))
 
 
 def _second(stack: TraceStack, bends: TwoBends) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -77,7 +93,7 @@ def values(stack: TraceStack) -> dict[str, npt.NDArray[np.generic]]:
     bends = two_bends(stack)
     shaped = bends.s_shaped
     _, along, leaves = _second(stack, bends)
-    primary = angles_deg(stack.axis[1], leaves - stack.departure)
+    primary = angles_deg(stack.axis[1], leaves - first_departure(stack, bends))
     second = angles_deg(along, stack.end - leaves)
     return {
         "s_shaped": np.where(shaped, "yes", "no"),
@@ -88,16 +104,18 @@ def values(stack: TraceStack) -> dict[str, npt.NDArray[np.generic]]:
 
 def construct(stack: TraceStack) -> tuple[Step, ...]:
     """Schneider's construction up to the second curve, then on it."""
-    steps = (canal_step(stack), axis_step(stack), departure_step(stack))
+    steps = (canal_step(stack), axis_step(stack))
     bends = two_bends(stack)
     if not bends.s_shaped[0]:
-        return (*steps, Step("The bending does not change side by enough: one curve.", ()))
+        one = Step("The bending does not change side by enough: one curve.", ())
+        return (*steps, departure_step(stack), one)
     place, along, leaves = (p[0] for p in _second(stack, bends))
     found = values(stack)
     reach = 0.35 * float(stack.length[0])
-    corner = stack.departure[0]
+    corner = first_departure(stack, bends)[0]
     return (
         *steps,
+        Step("Mark the point where the first curve leaves the axis.", (Spot(corner, "departure"),)),
         Step(
             "Join the departure point and the start of the second curve.",
             (
@@ -124,8 +142,9 @@ METHOD = CurvatureMethod(
     order=130,
     title="S-shape and its two curves",
     definition=(
-        "A second curve that bends to the other side than the first. Each is measured as Schneider's angle; "
-        "the axis of the second is the direction of the canal where the bending changes side."
+        "A second curve that bends to the other side than the first. Each is measured as Schneider's angle: "
+        "the first from where it leaves the coronal axis to the start of the second; the axis of the second "
+        "is the direction of the canal where the bending changes side."
     ),
     source="Cunningham CJ, Senia ES 1992, J Endod 18:294",
     standing=(

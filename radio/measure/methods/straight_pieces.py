@@ -53,8 +53,8 @@ METHOD = CurvatureMethod(
         "Seven points and six pieces are verified (abstract); that they are evenly spaced is assumed here."
     ),
     quantities=(
-        Quantity("pieces_greatest_deg", "Straight pieces, greatest angle", "deg", 0.3),
-        Quantity("pieces_sum_deg", "Straight pieces, sum of angles", "deg", 0.3),
+        Quantity("pieces_greatest_deg", "Straight pieces, greatest angle", "deg", 0.3, noise_adds=True),
+        Quantity("pieces_sum_deg", "Straight pieces, sum of angles", "deg", 0.3, noise_adds=True),
     ),
     values=values,
     settings=lambda _: f"{POINTS} evenly spaced points",

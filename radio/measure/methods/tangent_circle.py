@@ -8,9 +8,9 @@ import numpy as np
 
 from radio.measure.drawn import Spot, Step, Stroke, Words, circle
 from radio.measure.methods.contract import CurvatureMethod, Quantity, portion_words, tolerance_words
-from radio.measure.methods.shared_steps import angle_step, apical_step, axis_step, canal_step
+from radio.measure.methods.shared_steps import apical_step, axis_step, canal_step, meeting_steps
 from radio.measure.methods.vertex import LEAST_TURN_DEG, vertex_of
-from radio.measure.stack import FloatArray, TraceStack, angles_deg, leaving
+from radio.measure.stack import FloatArray, TraceStack, angles_deg, cross2, leaving
 
 _RADII = 24
 # The fit looks at every so many samples of the trace.
@@ -21,30 +21,22 @@ _EVERY = 3
 def touching_circle(stack: TraceStack) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Radius (K,), centre (K, 2), and asymmetry (K,) of the circle tangent to both lines that fits best.
 
-    A circle in the corner of two lines is known by its radius alone; the one taken lies nearest, in least
-    squares, to the canal between the points where it leaves the two lines. The asymmetry is how much further
-    from the vertex one of those points lies than the other, as a ratio: 1 where an exact circle exists.
+    A circle in the corner of two lines is known by its radius alone; the one taken makes line, arc, and line
+    lie nearest, in least squares, to the whole canal, whatever the tolerance. The asymmetry is how much
+    further from the vertex one of the points where the canal leaves the lines lies than the other, as a
+    ratio: 1 where an exact circle exists.
     """
     angle = np.radians(angles_deg(stack.axis[1], stack.apical))
-    vertex = vertex_of(stack)
+    # along the apical canal, not through its end: an end that bends on would turn the corner into a kink
+    vertex = vertex_of(stack, stack.apical_line[0])
     inward = stack.apical - stack.axis[1]
     inward /= np.maximum(np.hypot(*inward.T), 1e-12)[:, None]
-    apical_s = leaving_apically(stack)
-    between = (stack.s >= stack.departure_s[:, None]) & (stack.s <= apical_s[:, None])
-    between[:, -1] = True  # never empty
-    between, points = between[:, ::-_EVERY], stack.points[:, ::-_EVERY]
-    with np.errstate(invalid="ignore", divide="ignore"):
-        most = np.log(np.maximum(20.0 * stack.length, 1e-9))
-        least = np.log(np.maximum(0.02 * stack.length, 1e-9))
-    low, high = least, most
+    rel = stack.points[:, ::-_EVERY] - vertex[:, None]
+    low, high = np.log(np.maximum(0.02 * stack.length, 1e-9)), np.log(np.maximum(20.0 * stack.length, 1e-9))
     best = 0.5 * (low + high)
     for _ in range(4):
         tried = np.exp(low[:, None] + (high - low)[:, None] * np.linspace(0, 1, _RADII))
-        reach = tried / np.cos(0.5 * angle)[:, None]
-        centres = vertex[:, None] + reach[..., None] * inward[:, None]
-        away = points[:, None] - centres[:, :, None]
-        misfit = np.hypot(away[..., 0], away[..., 1]) - tried[..., None]
-        cost = (misfit**2 * between[:, None]).sum(axis=2)
+        cost = _misfit(rel, (stack.axis[1], stack.apical, inward), tried, angle)
         index = np.where(np.isfinite(cost), cost, np.inf).argmin(axis=1)
         best = np.log(tried[np.arange(len(tried)), index])
         step = (high - low) / (_RADII - 1)
@@ -54,16 +46,45 @@ def touching_circle(stack: TraceStack) -> tuple[FloatArray, FloatArray, FloatArr
     radius = np.where(none, np.nan, radius)
     centre = vertex + (radius / np.cos(0.5 * angle))[:, None] * inward
     first = np.hypot(*(stack.departure - vertex).T)
-    second = np.hypot(*(stack.at(apical_s) - vertex).T)
+    second = np.hypot(*(stack.at(leaving_apically(stack)) - vertex).T)
     asymmetry = np.maximum(first, second) / np.maximum(np.minimum(first, second), 1e-9)
     return radius, centre, np.where(none, np.nan, asymmetry)
+
+
+def _misfit(
+    rel: FloatArray, ways: tuple[FloatArray, FloatArray, FloatArray], tried: FloatArray, angle: FloatArray
+) -> FloatArray:
+    """Sum of squared distances of each canal from line, arc, and line, shape (K, R).
+
+    Parameters
+    ----------
+    rel : ndarray, shape (K, N, 2)
+        Canals, from the vertex.
+    ways : tuple of ndarray, shape (K, 2)
+        Unit directions of the coronal and the apical line, and from the vertex to the centre.
+    tried : ndarray, shape (K, R)
+        Radii.
+    angle : ndarray, shape (K,)
+        Between the lines, radians.
+    """
+    coronal, apical, inward = (way[:, None] for way in ways)
+    tangent = (tried * np.tan(0.5 * angle)[:, None])[..., None]
+    centres = (tried / np.cos(0.5 * angle)[:, None])[..., None] * inward
+    away = rel[:, None] - centres[:, :, None]
+    from_arc = np.abs(np.hypot(away[..., 0], away[..., 1]) - tried[..., None])
+    before = (rel * coronal).sum(axis=2)[:, None] <= -tangent
+    beyond = (rel * apical).sum(axis=2)[:, None] >= tangent
+    from_coronal = np.where(before, np.abs(cross2(coronal, rel))[:, None], np.inf)
+    from_apical = np.where(beyond, np.abs(cross2(apical, rel))[:, None], np.inf)
+    from_lines = np.minimum(from_coronal, from_apical)
+    return np.asarray((np.where(before | beyond, from_lines, from_arc) ** 2).sum(axis=2))
 
 
 def leaving_apically(stack: TraceStack) -> FloatArray:
     """Arc length from the orifice at which each canal reaches its apical line for good, shape (K,)."""
     backward = np.ascontiguousarray(stack.points[:, ::-1])
     s = stack.length[:, None] - stack.s[:, ::-1]
-    from_end = leaving(backward, s, stack.end, -stack.apical, stack.tolerance)
+    from_end = leaving(backward, s, stack.apical_line[0], -stack.apical, stack.tolerance)
     return np.asarray(np.maximum(stack.length - from_end, stack.departure_s))
 
 
@@ -80,11 +101,14 @@ def values(stack: TraceStack) -> dict[str, FloatArray]:
 def construct(stack: TraceStack) -> tuple[Step, ...]:
     """Both lines, the points where the canal leaves them, the circle, angle and radius."""
     radius, centre, _ = touching_circle(stack)
-    vertex = vertex_of(stack)[0]
-    steps = (canal_step(stack), axis_step(stack), apical_step(stack, vertex))
+    place = stack.apical_line[0][0]
+    vertex = vertex_of(stack, stack.apical_line[0])[0]
+    steps = (canal_step(stack), axis_step(stack, vertex), apical_step(stack, vertex, place))
     if not np.isfinite(radius[0]):
         return steps
     second = stack.at(leaving_apically(stack))[0]
+    lines = (stack.axis[0][0], stack.axis[1][0]), (place, stack.apical[0])
+    touches = [p + ((centre[0] - p) @ u) * u for p, u in lines]
     leave = Step(
         "Mark where the canal leaves the coronal and reaches the apical line.",
         (Spot(stack.departure[0], "leaves"), Spot(second, "reaches")),
@@ -92,15 +116,15 @@ def construct(stack: TraceStack) -> tuple[Step, ...]:
     drawn = circle(centre[0], float(radius[0]))
     unit = stack.unit
     fitted = Step(
-        "Fit the circle that touches both lines to the canal between them.",
+        "Fit the circle that touches both lines to the canal.",
         (
             drawn,
             Words(centre[0], f"r {radius[0]:.1f} {unit}"),
-            Stroke(np.stack([centre[0], second]), "height"),
+            Stroke(np.stack([touches[0], centre[0], touches[1]]), "height"),
         ),
     )
     value = float(values(stack)["tangent_circle_deg"][0])
-    return (*steps, leave, fitted, angle_step(stack, vertex, stack.axis[1][0], stack.apical[0], value))
+    return (*steps, leave, fitted, *meeting_steps(stack, vertex, lines[0][1], lines[1], value))
 
 
 METHOD = CurvatureMethod(
@@ -109,7 +133,8 @@ METHOD = CurvatureMethod(
     title="Tangent circle",
     definition=(
         "The circle that touches the lines along the coronal and the apical straight part: the angle its arc "
-        "spans between them, and its radius."
+        "spans between them, and its radius. Of all such circles, the one with which line, arc, and line lie "
+        "nearest to the canal in least squares."
     ),
     source="Pruett JP, Clement DJ, Carnes DL 1997, J Endod 23:77",
     standing=(

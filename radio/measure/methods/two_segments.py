@@ -38,7 +38,7 @@ def values(stack: TraceStack) -> dict[str, FloatArray]:
 def construct(stack: TraceStack) -> tuple[Step, ...]:
     """Both lines, both segments, perpendicular bisectors, circle."""
     first, vertex, second = (p[0] for p in corners(stack))
-    steps = (canal_step(stack), axis_step(stack), apical_step(stack, vertex))
+    steps = (canal_step(stack), axis_step(stack, vertex), apical_step(stack, vertex))
     centre, radius = circumcircle(*corners(stack))
     if not np.isfinite(radius[0]):
         return steps

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import numpy as np
-
-from radio.measure.drawn import Spot, Step
+from radio.measure.drawn import Step
 from radio.measure.methods.contract import CurvatureMethod, Quantity, portion_words, tolerance_words
-from radio.measure.methods.shared_steps import angle_step, apical_step, axis_step, canal_step
+from radio.measure.methods.shared_steps import apical_step, axis_step, canal_step, meeting_steps
 from radio.measure.methods.vertex import vertex_of
 from radio.measure.stack import FloatArray, TraceStack, angles_deg
 
@@ -19,12 +17,10 @@ def values(stack: TraceStack) -> dict[str, FloatArray]:
 def construct(stack: TraceStack) -> tuple[Step, ...]:
     """Axis, apical line, vertex, angle."""
     vertex = vertex_of(stack)[0]
-    steps = (canal_step(stack), axis_step(stack), apical_step(stack, vertex))
-    if not np.isfinite(vertex).all():
-        return steps
-    meet = Step("Mark where the two lines meet.", (Spot(vertex, "vertex"),))
+    steps = (canal_step(stack), axis_step(stack, vertex), apical_step(stack, vertex))
     value = float(values(stack)["weine_deg"][0])
-    return (*steps, meet, angle_step(stack, vertex, stack.axis[1][0], stack.apical[0], value))
+    apical = stack.end[0], stack.apical[0]
+    return (*steps, *meeting_steps(stack, vertex, stack.axis[1][0], apical, value))
 
 
 METHOD = CurvatureMethod(
