@@ -66,6 +66,7 @@ _TABLE = (
         "root",
         "Click the cusp or edge that lengths of this canal are told from.",
     ),
+    Landmark("ball_centre", "Ball", "ball", "ball", "Click near the middle of the ball of known diameter."),
     Landmark(
         "coronal_axis",
         "Coronal axis",
@@ -80,7 +81,6 @@ _TABLE = (
         "curve",
         "Click where the canal leaves the coronal axis, to choose that point yourself.",
     ),
-    Landmark("ball_centre", "Ball", "ball", "ball", "Click near the middle of the ball of known diameter."),
 )
 GUIDE = {one.name: one for one in _TABLE}
 

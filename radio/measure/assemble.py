@@ -78,12 +78,13 @@ def _bend_remarks(bend: Bend) -> list[Remark]:
     remarks = []
     shaped = bend.findings["s_shaped"]
     if shaped.word == "yes":
-        first, second = (bend.measurements[f"{which}_curve_deg"] for which in ("primary", "secondary"))
+        both = [bend.measurements.get(f"{which}_curve_deg") for which in ("primary", "secondary")]
+        told = f" First curve {both[0]}, second curve {both[1]}." if all(both) else ""
         remarks.append(
             Remark(
                 "warn",
                 f"The canal bends to both sides (S-shape; {shaped.share:.0%} of the possible traces agree): "
-                f"one angle does not describe it. First curve {first}, second curve {second}.",
+                f"one angle does not describe it.{told}",
             )
         )
     angle = bend.measurements["schneider_deg"].value

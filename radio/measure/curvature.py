@@ -29,6 +29,7 @@ __all__ = [
 FloatArray = npt.NDArray[np.float64]
 # A value that fewer of the draws than this have is not stated.
 _LEAST_SHARE = 0.5
+_FEW = "fewer than half of the traces as they might have come out have it"
 
 
 @dataclass(frozen=True, eq=False)
@@ -172,7 +173,7 @@ def measure_methods(
                 continue
             number = _number(quantity, np.asarray(one, dtype=np.float64), relative_sd)
             if number is None:
-                absent[quantity.column] = method.absent
+                absent[quantity.column] = _FEW if np.isfinite(one[0]) else method.absent
             else:
                 found[quantity.column] = number
     return found, absent

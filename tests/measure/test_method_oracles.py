@@ -17,8 +17,8 @@ from hypothesis import strategies as st
 from shapely import LineString, Point
 
 from radio.measure.curvature import stack_of_traces
+from radio.measure.methods.line_arc_line import line_arc_line
 from radio.measure.methods.long_axis import axes
-from radio.measure.methods.tangent_circle import touching_circle
 from radio.measure.methods.two_segments import circumcircle
 from radio.measure.stack import Placed, TraceStack, angles_deg
 from tests.fixtures.bent import answers, answers_of, chain, dense, kinked, straight_and_arc, turned
@@ -83,11 +83,15 @@ def test_exact_relations_of_straight_and_arc(row, tolerance) -> None:
     short = np.degrees(stack.apical_portion / (2 * r))
     assert short < 1.5
     assert found["weine_deg"] == pytest.approx(theta - short, abs=lean)
-    assert found["tangent_circle_deg"] == pytest.approx(theta - short, abs=lean)
+    # what the last hundredth of a canal does leaves next to no trace in the fit of line, arc, and line
+    search = 0.01 * (p + arc) / r
+    assert found["tangent_circle_deg"] == pytest.approx(theta, abs=np.degrees(search))
     assert found["tangent_circle_radius_mm"] == pytest.approx(r, rel=1e-2)
-    assert found["angle_over_radius_deg_per_mm"] == pytest.approx(quotient, rel=1e-2 + short / theta)
+    assert found["angle_over_radius_deg_per_mm"] == pytest.approx(
+        quotient, rel=1e-2 + np.degrees(search) / theta
+    )
     assert found["tangent_circle_asymmetry"] == pytest.approx(
-        1.0, abs=(3 * near_mm + stack.apical_portion) / (r * np.tan(np.radians(theta) / 2))
+        1.0, abs=(3 * near_mm + search * r) / (r * np.tan(np.radians(theta) / 2))
     )
     assert found["schneider_deg"] == pytest.approx(schneider, abs=near_deg)
     assert found["access_angle_deg"] == pytest.approx(access, abs=near_deg)
@@ -240,16 +244,16 @@ def test_tubes(r: float, theta: float) -> None:
     # tubes of Pruett et al. 1997 (scanned page): 30, 45, 60 degrees with 2 and 5 mm, straight at both ends
     arc = {2: (1.0472, 1.5708, 2.0944), 5: (2.6180, 3.9270, 5.2360)}[r][(30, 45, 60).index(theta)]
     found = answers_of(chain((7, 0), (arc, theta), (6, 0)), tolerance=1e-3)
-    assert found["tangent_circle_deg"] == pytest.approx(theta, abs=0.05)
-    assert found["tangent_circle_radius_mm"] == pytest.approx(r, rel=0.005)
-    assert found["angle_over_radius_deg_per_mm"] == pytest.approx(theta / r, rel=0.005)
+    assert found["tangent_circle_deg"] == pytest.approx(theta, abs=0.2)
+    assert found["tangent_circle_radius_mm"] == pytest.approx(r, rel=0.02)
+    assert found["angle_over_radius_deg_per_mm"] == pytest.approx(theta / r, rel=0.025)
     # one sample of 110 further from the vertex than at the other end
     spacing, away = (13 + arc) / 109, r * np.tan(np.radians(theta) / 2)
     assert found["tangent_circle_asymmetry"] == pytest.approx(1, abs=spacing / away)
-    # the axis of the tolerance that is used takes in a little of the arc
+    # the departure tolerance has no part in the fit
     usual = answers_of(chain((7, 0), (arc, theta), (6, 0)))
-    assert usual["tangent_circle_deg"] == pytest.approx(theta, abs=0.5)
-    assert usual["tangent_circle_radius_mm"] == pytest.approx(r, rel=0.12)
+    assert usual["tangent_circle_deg"] == found["tangent_circle_deg"]
+    assert usual["tangent_circle_radius_mm"] == found["tangent_circle_radius_mm"]
     # ending where the arc ends, the chord gives the arc's own length
     short = answers(dense(chain((7, 0), (arc, theta))))
     assert short["chord_arc_mm"] == pytest.approx(arc, abs=0.01)
@@ -290,18 +294,16 @@ def test_a_gentle_bend_within_the_tolerance_of_both_lines_still_has_its_circle(p
     assert r * (1 - np.cos(np.radians(theta / 2))) < 0.1
     traces = [chain((p, 0), (r * np.radians(theta), theta), (3, 0), count=n) for n in (50, 300, 1200)]
     radii = [answers_of(trace)["tangent_circle_radius_mm"] for trace in traces]
-    assert radii == pytest.approx([radii[-1]] * 3, rel=0.02)
-    assert 0.65 * r < radii[0] < 1.1 * r
+    assert radii == pytest.approx([r] * 3, rel=0.06)
 
 
 @pytest.mark.parametrize(("p", "r", "theta"), [row[:3] for row in ROWS if row[1] * row[2] > 220])
-def test_a_canal_that_bends_to_its_end_has_a_smaller_circle(p, r, theta) -> None:
-    # the apical 2 mm are no straight part here; what of the bend lies within their line is lost to the circle
-    assert 0.85 * r < answers_of(straight_and_arc(p, r, theta))["tangent_circle_radius_mm"] < r
+def test_a_canal_that_bends_to_its_end_has_the_circle_of_its_bend(p, r, theta) -> None:
+    assert answers_of(straight_and_arc(p, r, theta))["tangent_circle_radius_mm"] == pytest.approx(r, rel=0.02)
 
 
 def test_a_kink_has_next_to_no_radius() -> None:
-    assert answers_of(kinked(9, 57, 5))["tangent_circle_radius_mm"] < 0.3
+    assert answers_of(kinked(9, 57, 5))["tangent_circle_radius_mm"] < 0.8
 
 
 def test_extreme_canal() -> None:
@@ -339,9 +341,12 @@ def test_tangent_construction(theta: float, r: float) -> None:
     (centre,) = coronal.perpendicular_line(first).intersection(apical.perpendicular_line(second))
     (vertex,) = coronal.intersection(apical)
     stack = stack_of_traces(chain((p, 0), (r * np.radians(theta), theta), (tail, 0)), tolerance=1e-3)
-    radius, found, asymmetry = touching_circle(stack)
-    assert found[0] == pytest.approx([float(centre.x), float(centre.y)], abs=0.02)
-    assert radius[0] == pytest.approx(float(centre.distance(first)), rel=0.005)
+    fit = line_arc_line(stack)
+    assert fit.centre[0] == pytest.approx([float(centre.x), float(centre.y)], abs=0.06)
+    assert fit.radius[0] == pytest.approx(float(centre.distance(first)), rel=0.01)
+    assert fit.first_point[0] == pytest.approx([float(first.x), float(first.y)], abs=0.06)
+    assert fit.second_point[0] == pytest.approx([float(second.x), float(second.y)], abs=0.06)
     # r = T / tan(theta / 2), T from the vertex to either point of contact
     assert float(vertex.distance(first) / sympy.tan(angle / 2)) == pytest.approx(r, rel=1e-9)
-    assert asymmetry[0] == pytest.approx(1, abs=0.1)  # one of 110 samples
+    asymmetry = answers(stack)["tangent_circle_asymmetry"]
+    assert asymmetry == pytest.approx(1, abs=0.1)  # one of 110 samples

@@ -25,16 +25,22 @@ CANALS = st.tuples(
 # Methods whose numbers hang on lengths in millimetres that stay when a canal is enlarged.
 FIXED_LENGTHS = {
     "weine": "apical portion",
-    "tangent-circle": "apical portion",
     "two-segments": "segments, apical portion",
-    "quotient": "apical portion",
     "four-point": "points",
     "point-turning": "step",
     "profile": "smoothing, radius below which a canal counts as curved",
     "secondary": "smoothing",
     "form": "smoothing",
 }
-FREE = {"schneider", "long-axis", "chord-radius", "access-angle", "straight-pieces"}
+FREE = {
+    "schneider",
+    "long-axis",
+    "tangent-circle",
+    "quotient",
+    "chord-radius",
+    "access-angle",
+    "straight-pieces",
+}
 # Where the same canal from its other end is the same to a method.
 EITHER_WAY = ["long-axis", "point-turning", "straight-pieces", "profile"]
 # Beside each other these may swap: two places that bend alike to the last digit.
@@ -68,9 +74,16 @@ PLACINGS = {
 }
 
 
+# Line, arc, and line are searched for: how closely, in shares of the value.
+SEARCHED = {q.column: 0.01 for name in ("tangent-circle", "quotient") for q in method_named(name).quantities}
+
+
 def same(found: dict, other: dict, rel: float = 1e-6, leave: set[str] = frozenset()) -> None:
     """Equal in every column, words included."""
     assert found.keys() == other.keys()
+    leave = leave | SEARCHED.keys()
+    for column in SEARCHED.keys() & found.keys() - {"tangent_circle_asymmetry"}:
+        assert other[column] == pytest.approx(found[column], rel=SEARCHED[column], abs=0.05), column
     for column in found.keys() - leave:
         if isinstance(found[column], str):
             assert found[column] == other[column], column
@@ -80,8 +93,8 @@ def same(found: dict, other: dict, rel: float = 1e-6, leave: set[str] = frozense
 
 def settled(found: dict) -> bool:
     """Whether no decision of a method stands on the last digit."""
-    edges = {"schneider_deg": (1, 5), "weine_deg": (3, 177)}
-    return all(abs(found[column] - edge) > 0.01 for column, them in edges.items() for edge in them)
+    edges = {"schneider_deg": (1, 5), "weine_deg": (3, 177), "tangent_circle_deg": (3, 177)}
+    return all(abs(found[column] - edge) > 0.05 for column, them in edges.items() for edge in them)
 
 
 def draws_of(points: np.ndarray, sd: float, count: int = 24, **more) -> np.ndarray:
@@ -125,12 +138,12 @@ def test_enlarging_in_pixels_changes_nothing(trace, factor: float) -> None:
 def test_enlarging_in_millimetres_enlarges_lengths(trace, factor: float) -> None:
     methods = [method_named(name) for name in sorted(FREE)]
     found = answers_of_methods(trace, methods)
-    assume(abs(found["schneider_deg"] - 1) > 0.01)
+    assume(abs(found["schneider_deg"] - 1) > 0.01 and abs(found["tangent_circle_deg"] - 3) > 0.1)
     larger = answers_of_methods(factor * trace, methods, tolerance=0.1 * factor)
     for column, value in found.items():
-        grown = value * factor if QUANTITIES[column].unit == "mm" else value
-        if column not in PLACES:
-            assert larger[column] == pytest.approx(grown, rel=1e-5, abs=1e-5), column
+        grown = value * {"mm": factor, "deg/mm": 1 / factor}.get(QUANTITIES[column].unit, 1)
+        if column not in PLACES | {"tangent_circle_asymmetry"}:
+            assert larger[column] == pytest.approx(grown, rel=SEARCHED.get(column, 1e-5), abs=1e-5), column
 
 
 def answers_of_methods(points, methods, **more):
@@ -188,7 +201,8 @@ def test_how_densely_a_trace_is_sampled_hardly_matters(shape, few: int, many: in
             continue
         assert other[column] == pytest.approx(found[column], rel=0.05, abs=0.3), column
         if QUANTITIES[column].unit == "deg":
-            assert other[column] == pytest.approx(found[column], abs=1.0), column
+            within = 1.5 if column in SEARCHED else 1.0
+            assert other[column] == pytest.approx(found[column], abs=within), column
 
 
 @settings(max_examples=15)
@@ -208,7 +222,10 @@ def test_a_trace_has_the_same_values_alone_and_among_others(trace) -> None:
                     # the apical portion and the smoothing are those of the first trace
                     assert array[k] == pytest.approx(alone[column][0], rel=0.2, abs=0.6, nan_ok=True) or k > 0
                 if k == 0:
-                    assert array[0] == alone[column][0] or (array[0] != array[0])
+                    exact = array.dtype.kind not in "fi"
+                    assert array[0] == (
+                        alone[column][0] if exact else pytest.approx(alone[column][0], rel=1e-9, nan_ok=True)
+                    )
 
 
 # -- numbers and their uncertainty -------------------------------------------------------------------------

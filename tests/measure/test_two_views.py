@@ -421,7 +421,7 @@ def test_circle_in_space(radius):
     flat = radius * np.stack([np.sin(a), 1 - np.cos(a), np.zeros_like(a)], axis=1)
     turn = rotation(np.array([1.0, 2.0, 3.0]), 70)
     circle = flat @ turn.T
-    # the line of an arc has the direction of its middle; ten pieces of 1 mm turn by 1 / radius each, nine times
+    # the line of an arc has the direction of its middle; ten pieces of 1 mm turn by 1 / radius, nine times
     middle = a[-1] - 1 / radius
     tangent = turn @ [np.cos(middle), np.sin(middle), 0]
     assert sp.end_direction(circle) == pytest.approx(tangent, abs=2e-2)
