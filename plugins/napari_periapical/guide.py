@@ -72,7 +72,7 @@ _TABLE = (
         "Coronal axis",
         "axis",
         "curve",
-        "Click two points of the long axis of the coronal canal, the upper first, to lay it yourself.",
+        "Click two points of the long axis of the coronal canal, to lay it yourself.",
     ),
     Landmark(
         "departure",

@@ -78,7 +78,7 @@ def check_clicks(clicks: Clicks, shape: tuple[int, ...]) -> dict[str, np.ndarray
             raise TraceError(f"{name} has the shape {p.shape}; give points as row, col: shape (N, 2).")
         p = p.reshape(-1, 2)
         if name == "coronal_axis" and len(p) > 2:
-            raise TraceError(f"coronal_axis is given by {len(p)} points; give two, the upper first.")
+            raise TraceError(f"coronal_axis is given by {len(p)} points; give two.")
         if len(p) > 1 and name not in REPEATED_LANDMARKS:
             raise TraceError(
                 f"{name} is given {len(p)} times; give it once (via points may repeat, coronal_axis has two)."

@@ -11,7 +11,10 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
+from radio.measure.methods.four_point import APICAL_MM, CORONAL_MM
+from radio.measure.methods.long_axis import PORTION
 from radio.measure.methods.point_turning import STEP_MM as POINT_STEP_MM
+from radio.measure.methods.straight_pieces import POINTS
 from radio.measure.stack import APICAL_PORTION_MM, SAMPLES, SMOOTH_SPAN_MM
 from radio.trace.path import penalised
 
@@ -114,10 +117,49 @@ def end_direction(points_mm: FloatArray, portion_mm: float = APICAL_PORTION_MM) 
     points = evenly(points_mm, SAMPLES)
     size = length_mm(points)
     share = min(portion_mm, size / 3) / size
-    at = np.linspace(1.0 - share, 1.0, 25)
-    part = np.stack([np.interp(at, np.linspace(0.0, 1.0, SAMPLES), column) for column in points.T], axis=1)
+    return _principal(_at(points, np.linspace(1.0 - share, 1.0, 25)))
+
+
+def _principal(part: FloatArray) -> FloatArray:
+    """Unit direction of the least-squares line of points in order, shape (D,)."""
     line = np.linalg.svd(part - part.mean(axis=0), full_matrices=False)[2][0]
     return np.asarray(line if line @ (part[-1] - part[0]) >= 0 else -line)
+
+
+def _at(points_mm: FloatArray, shares: FloatArray) -> FloatArray:
+    """Points at shares of the length, shape (M, D)."""
+    points = evenly(points_mm, SAMPLES)
+    place = np.linspace(0.0, 1.0, SAMPLES)
+    return np.stack([np.interp(shares, place, column) for column in points.T], axis=1)
+
+
+def long_axis_deg(points_mm: FloatArray) -> float:
+    """Angle between the long axes of the coronal and the apical portion, as in one view."""
+    coronal, apical = (
+        _principal(_at(points_mm, np.linspace(*ends, 40))) for ends in ((0.0, PORTION), (1.0 - PORTION, 1.0))
+    )
+    return angle_deg(coronal, apical)
+
+
+def access_angle_deg(points_mm: FloatArray, tolerance_mm: float) -> float:
+    """Angle at the orifice between departure point and canal end; 0 if the canal never leaves its axis."""
+    found = axis_and_departure(points_mm, tolerance_mm)
+    if not found.leaves:
+        return 0.0
+    return angle_deg(found.point - points_mm[0], points_mm[-1] - points_mm[0])
+
+
+def four_point_deg(points_mm: FloatArray) -> float:
+    """Angle between the first 2 mm and the last 1 mm, each as a chord."""
+    size = length_mm(points_mm)
+    a, b, c, d = _at(points_mm, np.array([0.0, CORONAL_MM / size, 1.0 - APICAL_MM / size, 1.0]))
+    return angle_deg(b - a, d - c)
+
+
+def pieces_deg(points_mm: FloatArray) -> FloatArray:
+    """Angles between successive straight pieces through seven points, shape (5,)."""
+    pieces = np.diff(_at(points_mm, np.linspace(0.0, 1.0, POINTS)), axis=0)
+    return np.array([angle_deg(u, v) for u, v in pairwise(pieces)])
 
 
 def total_turning_deg(points_mm: FloatArray) -> float:

@@ -8,7 +8,17 @@ import numpy as np
 import numpy.typing as npt
 
 from radio.measure.result import Measurement
-from radio.measure.space import greatest_per_mm, length_mm, schneider_deg, total_turning_deg, weine_deg
+from radio.measure.space import (
+    access_angle_deg,
+    four_point_deg,
+    greatest_per_mm,
+    length_mm,
+    long_axis_deg,
+    pieces_deg,
+    schneider_deg,
+    total_turning_deg,
+    weine_deg,
+)
 from radio.measure.two_views import CanalInSpace, match
 from radio.trace.curve import cumulative_length
 
@@ -21,6 +31,21 @@ _MEASURES: tuple[tuple[str, str, str, Callable[[FloatArray, float], float]], ...
     ("length_3d_mm", "mm", "length", lambda points, _: length_mm(points)),
     ("schneider_3d_deg", "deg", "Schneider angle", schneider_deg),
     ("weine_3d_deg", "deg", "Weine angle", weine_deg),
+    ("long_axis_3d_deg", "deg", "long-axis angle", lambda points, _: long_axis_deg(points)),
+    ("access_angle_3d_deg", "deg", "canal access angle", access_angle_deg),
+    ("four_point_3d_deg", "deg", "four-point angle", lambda points, _: four_point_deg(points)),
+    (
+        "pieces_greatest_3d_deg",
+        "deg",
+        "straight pieces, greatest angle",
+        lambda points, _: float(pieces_deg(points).max()),
+    ),
+    (
+        "pieces_sum_3d_deg",
+        "deg",
+        "straight pieces, sum of angles",
+        lambda points, _: pieces_deg(points).sum(),
+    ),
     ("total_turning_3d_deg", "deg", "total turning", lambda points, _: total_turning_deg(points)),
     ("greatest_curvature_3d_per_mm", "1/mm", "greatest curvature", lambda points, _: greatest_per_mm(points)),
 )

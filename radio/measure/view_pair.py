@@ -14,6 +14,7 @@ from radio.measure.result import Measurement
 from radio.measure.space_measures import measure_in_space
 from radio.measure.stack import TraceStack, signed_deg
 from radio.measure.two_views import CanalInSpace, reconstruct, resultant_bend
+from radio.trace.curve import normals
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -154,21 +155,30 @@ def _signed_schneider(result: CaseResult, which: str) -> tuple[float, float | No
 def _in_space(first: CaseResult, second: CaseResult, between_views_deg: float) -> CanalInSpace:
     traces, sds, heights = [], [], []
     for one, which in _named(first, second):
-        _stack_of(one, which)
-        if one.scale is None or one.canal_line is None:
+        stack = _stack_of(one, which)
+        if one.scale is None:
             raise PeriapicalError(f"There is no scale in the {which} view; a canal in space needs both.")
-        traces.append(one.scale.to_mm(one.canal_line.points_px))
-        sds.append(one.canal_line.sd_px * one.scale.col_mm_per_px)
+        traces.append(stack.points[0])
+        sds.append(_across_sd(stack))
         heights.append(one.measurements["canal_length_mm"].sd or 0.0)
-    stated = all(np.isfinite(sd).all() for sd in sds)
     return reconstruct(
         traces[0],
         traces[1],
         between_views_deg=between_views_deg,
-        sd_first_mm=sds[0] if stated else None,
-        sd_second_mm=sds[1] if stated else None,
-        height_sd_mm=(heights[0], heights[1]) if stated else None,
+        sd_first_mm=sds[0],
+        sd_second_mm=sds[1],
+        height_sd_mm=(heights[0], heights[1]),
     )
+
+
+def _across_sd(stack: TraceStack) -> FloatArray:
+    """How far the traces as they might have come out lie aside of the measured one, root mean square, (N,).
+
+    It holds what stretches that the image does not show, and the turn to the foramen, may hide.
+    """
+    across = normals(stack.points[0])
+    aside = ((stack.points[1:] - stack.points[0]) * across).sum(axis=2)
+    return np.asarray(np.sqrt((aside**2).mean(axis=0)))
 
 
 def _stack_of(result: CaseResult, which: str) -> TraceStack:

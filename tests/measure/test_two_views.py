@@ -19,6 +19,8 @@ from radio.errors import PeriapicalError, TraceError
 from radio.measure import space as sp
 from radio.measure import space_measures as sm
 from radio.measure import two_views as tv
+from radio.measure.curvature import stack_of_traces
+from tests.fixtures.bent import answers
 
 ORACLES = [(8, 5, 60), (10, 10, 40), (9, 8, 20), (7, 4, 75), (10, 6, 30)]
 ROUND = st.floats(-180, 180)
@@ -216,6 +218,18 @@ def test_arc_in_a_turned_plane_has_its_planar_length_and_angles(oracle, azimuth)
     assert values["weine_3d_deg"].value == pytest.approx(theta - np.degrees(1 / r), abs=0.5)
     fine = sp.angle_deg(sp.axis_and_departure(planar, 1e-3).direction, sp.end_direction(planar, 0.05))
     assert fine == pytest.approx(theta, abs=1.5)
+    in_plane = answers(stack_of_traces(planar))
+    for name in (
+        "schneider",
+        "weine",
+        "long_axis",
+        "access_angle",
+        "four_point",
+        "pieces_sum",
+        "total_turning",
+    ):
+        # the methods of one view, on the canal in its own plane
+        assert values[f"{name}_3d_deg"].value == pytest.approx(in_plane[f"{name}_deg"], abs=0.3), name
     for name, value in (
         ("schneider_3d_deg", sp.schneider_deg(planar, 0.10)),
         ("weine_3d_deg", sp.weine_deg(planar, 0.10)),

@@ -144,7 +144,8 @@ METHOD = CurvatureMethod(
     definition=(
         "A second curve that bends to the other side than the first. Each is measured as Schneider's angle: "
         "the first from where it leaves the coronal axis to the start of the second; the axis of the second "
-        "is the direction of the canal where the bending changes side."
+        "is the direction of the canal where the bending changes side. What the first millimetre does is not "
+        "counted as a bend."
     ),
     source="Cunningham CJ, Senia ES 1992, J Endod 18:294",
     standing=(
