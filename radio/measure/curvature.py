@@ -30,6 +30,7 @@ FloatArray = npt.NDArray[np.float64]
 # A value that fewer of the draws than this have is not stated.
 _LEAST_SHARE = 0.5
 _FEW = "fewer than half of the traces as they might have come out have it"
+_MOST = "the measured trace has none, though most traces as they might have come out do"
 
 
 @dataclass(frozen=True, eq=False)
@@ -169,14 +170,33 @@ def measure_methods(
                 continue
             one = values[quantity.column]
             if quantity.unit == "word":
-                found[quantity.column] = Word(quantity, str(one[0]), float(np.mean(one == one[0])))
+                found[quantity.column] = _word(quantity, one)
                 continue
             number = _number(quantity, np.asarray(one, dtype=np.float64), relative_sd)
             if number is None:
-                absent[quantity.column] = _FEW if np.isfinite(one[0]) else method.absent
+                absent[quantity.column] = _why_none(one) or method.absent
             else:
                 found[quantity.column] = number
     return found, absent
+
+
+def _word(quantity: Quantity, words: npt.NDArray[np.str_]) -> Word:
+    """Word of the measured trace; a yes that fewer than half of the draws share is a no.
+
+    The draws' own majority would be worse: they waver more than the trace.
+    """
+    word = str(words[0])
+    share = float(np.mean(words == word))
+    if word == "yes" and share < _LEAST_SHARE:
+        return Word(quantity, "no", 1.0 - share)
+    return Word(quantity, word, share)
+
+
+def _why_none(values: FloatArray) -> str:
+    """Reason that lies in the draws and not in the canal, if any."""
+    if np.isfinite(values[0]):
+        return _FEW
+    return _MOST if len(values) > 1 and np.isfinite(values[1:]).mean() >= _LEAST_SHARE else ""
 
 
 def _number(quantity: Quantity, values: FloatArray, relative_sd: float) -> Number | None:

@@ -378,10 +378,14 @@ def test_the_same_seed_gives_the_same_and_another_one_something_near() -> None:
     assert np.array_equal(draws_of(trace, 0.05), draws_of(trace, 0.05))
 
 
-def test_an_s_that_few_draws_have_is_named_with_its_share_and_without_angles() -> None:
-    # whoever reads the angles of an S must not count on them where the word says yes
+def test_an_s_that_few_draws_have_is_none() -> None:
     trace, one_bend = SHAPES["s"], SHAPES["apical"]
     found, absent = measure_methods(stack_of_traces(trace, [trace, *[one_bend] * 3]))
-    assert found["s_shaped"].word == "yes"
-    assert found["s_shaped"].share == pytest.approx(2 / 5)
-    assert {"primary_curve_deg", "secondary_curve_deg"} <= absent.keys()
+    assert found["s_shaped"].word == "no"
+    assert found["s_shaped"].share == pytest.approx(3 / 5)
+    assert absent["primary_curve_deg"].startswith("fewer than half of the traces")
+    assert absent["secondary_curve_deg"] == absent["primary_curve_deg"]
+    # the other way round the trace itself has no angles to give
+    found, absent = measure_methods(stack_of_traces(one_bend, [one_bend, *[trace] * 3]))
+    assert found["s_shaped"].word == "no"
+    assert "the measured trace has none" in absent["primary_curve_deg"]
