@@ -164,7 +164,7 @@ def _turn(two_view: Path | None, text: str | None) -> float:
         return 90.0
     if two_view is None:
         raise PeriapicalError("--between-views is for two views; give the second image with --two-view.")
-    from radio.measure.two_views import SMALLEST_BETWEEN_DEG
+    from radio.measure.resultant import SMALLEST_BETWEEN_DEG
     from radio.record.cells import number
 
     try:

@@ -11,9 +11,10 @@ import numpy.typing as npt
 from radio.errors import PeriapicalError
 from radio.measure.case import CaseResult
 from radio.measure.result import Measurement
+from radio.measure.resultant import resultant_bend
 from radio.measure.space_measures import measure_in_space
 from radio.measure.stack import TraceStack, signed_deg
-from radio.measure.two_views import CanalInSpace, reconstruct, resultant_bend
+from radio.measure.two_views import CanalInSpace, reconstruct
 from radio.trace.curve import normals
 
 FloatArray = npt.NDArray[np.float64]
