@@ -177,6 +177,7 @@ def _see(
     places: Sequence[Path], clicks: Path, images: Path | None, given: Mapping[str, str], asked: _Asked
 ) -> list[_Seen]:
     """Read all images and their rows, then measure; what is wrong with either is said early."""
+    from radio.errors import PeriapicalError
     from radio.image.radiograph import read_radiograph
     from radio.record.tables import read_cases_of_image
 
@@ -184,6 +185,9 @@ def _see(
     tables = [read_cases_of_image(place, clicks, images, given) for place in places]
     if len(places) == 2:
         _share_canals(places, tables)
+    if len({one.sha256 for one in radiographs}) < len(places):
+        told = f"{places[0].name} and {places[1].name} are the same image, byte for byte"
+        raise PeriapicalError(f"{told}; give the other view of the tooth.")
     return [
         _measure(place, radiograph, table, clicks.name, asked)
         for place, radiograph, table in zip(places, radiographs, tables, strict=True)

@@ -17,6 +17,7 @@ from radio.measure.case import CaseFacts, Remark
 from radio.measure.electronic import electronic_difference
 from radio.measure.length import canal_length_mm, gap_mm, working_length_mm
 from radio.measure.result import Measurement
+from radio.measure.stack import TraceStack, angles_deg, cross2
 from radio.measure.trace_case import TracedCase
 from radio.trace.curve import arc_length, project
 
@@ -62,7 +63,7 @@ def assemble(radiograph: Radiograph, traced: TracedCase, facts: CaseFacts) -> As
     bend = measure_bend(traced, scale)
     if bend is not None:
         out |= bend.measurements
-        remarks += _bend_remarks(bend)
+        remarks += [*_bend_remarks(bend), *_placed_remarks(bend.stack, scale)]
     if facts.electronic_mm is not None:
         _electronic(out, facts, remarks)
     _confidence(traced, scale, remarks)
@@ -76,8 +77,8 @@ _GREATEST_SEEN_DEG = 75.0
 def _bend_remarks(bend: Bend) -> list[Remark]:
     """What must be known beside one angle: that there are two bends, or that it is larger than any seen."""
     remarks = []
-    shaped = bend.findings["s_shaped"]
-    if shaped.word == "yes":
+    shaped = bend.findings.get("s_shaped")
+    if shaped is not None and shaped.word == "yes":
         both = [bend.measurements.get(f"{which}_curve_deg") for which in ("primary", "secondary")]
         told = f" First curve {both[0]}, second curve {both[1]}." if all(both) else ""
         remarks.append(
@@ -87,15 +88,49 @@ def _bend_remarks(bend: Bend) -> list[Remark]:
                 f"one angle does not describe it.{told}",
             )
         )
-    angle = bend.measurements["schneider_deg"].value
-    if angle > _GREATEST_SEEN_DEG:
+    schneider = bend.measurements.get("schneider_deg")
+    if schneider is not None and schneider.value > _GREATEST_SEEN_DEG:
         remarks.append(
             Remark(
                 "warn",
-                f"An angle of {angle:.0f} degrees is more than the greatest published one "
+                f"An angle of {schneider.value:.0f} degrees is more than the greatest published one "
                 f"({_GREATEST_SEEN_DEG:g} degrees): check orifice, canal end and line.",
             )
         )
+    return remarks
+
+
+# A departure point or an axis placed this far from the canal, in mm or as a share of its length, is astray.
+_ASTRAY_MM, _ASTRAY_SHARE, _ASTRAY_DEG = 1.0, 0.08, 30.0
+
+
+def _placed_remarks(stack: TraceStack, scale: Scale | None) -> list[Remark]:
+    """Whether what a person placed lies where the canal does not."""
+    astray = _ASTRAY_MM if scale is not None else _ASTRAY_SHARE * float(stack.length[0])
+    remarks = []
+    if stack.placed.departure is not None:
+        away = float(np.hypot(*(stack.points[0] - stack.placed.departure).T).min())
+        at_end = stack.departure_s[0] in (0.0, stack.length[0])
+        if away > astray or at_end:
+            where = f"{away:.1f} {stack.unit} from the traced canal"
+            ends = ", and nearest to one of its ends" if at_end else ""
+            remarks.append(
+                Remark(
+                    "warn", f"The departure point placed by hand lies {where}{ends}: the angles do not hold."
+                )
+            )
+    if stack.placed.axis is not None:
+        third = stack.points[0, stack.points.shape[1] // 3] - stack.orifice[0]
+        turned = float(angles_deg(stack.axis[1][0], third))
+        beside = float(abs(cross2(stack.axis[1][0], stack.orifice[0] - stack.axis[0][0])))
+        if turned > _ASTRAY_DEG or beside > 2 * astray:
+            remarks.append(
+                Remark(
+                    "warn",
+                    f"The coronal axis placed by hand runs {turned:.0f} degrees off the coronal third of the "
+                    f"canal and passes the orifice at {beside:.1f} {stack.unit}: the angles do not hold.",
+                )
+            )
     return remarks
 
 

@@ -9,9 +9,9 @@ import numpy.typing as npt
 
 from calib.scale import Scale
 from radio.measure.case import SchneiderConstruction
-from radio.measure.curvature import Number, departure_of, even, measure_methods
+from radio.measure.curvature import Number, Word, departure_of, even, measure_methods
 from radio.measure.drawn import image_px
-from radio.measure.methods import METHODS
+from radio.measure.methods import METHODS, CurvatureMethod
 from radio.measure.perturb import hidden_bends, perturbed_traces, turn_to_foramen
 from radio.measure.result import Finding, Measurement
 from radio.measure.stack import (
@@ -30,6 +30,7 @@ _DRAWS = 24
 _SEED = 20_260_101
 # Sideways errors of a trace go together over about this length.
 _CORRELATION_MM = 1.0
+_TWO_BENDS = "The canal is S-shaped: no single angle or circle describes it."
 _ONE_VIEW = "One view: a bend toward or away from the detector is not seen."
 
 
@@ -125,7 +126,9 @@ def measure_bend(traced: TracedCase, scale: Scale | None) -> Bend | None:
     found, absent = measure_methods(stack, relative_sd=0.0 if scale is None else scale.relative_sd)
     basis = f"this view; {placed_words(stack)}, to the {end_words(traced)}"
     stays = () if stack.leaves[0] else ("The canal never leaves its axis by more than the tolerance.",)
-    notes = (*stays, _ONE_VIEW)
+    shaped = found.get("s_shaped")
+    two = (_TWO_BENDS,) if isinstance(shaped, Word) and shaped.word == "yes" else ()
+    notes = (*stays, *two, _ONE_VIEW)
     measurements, findings = {}, {}
     for method in METHODS:
         told = f"{method.title}, {method.settings(stack)}"
@@ -140,13 +143,20 @@ def measure_bend(traced: TracedCase, scale: Scale | None) -> Bend | None:
                     quantity.unit,
                     one.sd,
                     told,
-                    basis,
+                    _basis(method, basis, traced),
                     notes,
                     one.interval95,
                 )
             else:
-                findings[quantity.column] = Finding(quantity.column, one.word, one.share, told, basis, notes)
+                findings[quantity.column] = Finding(
+                    quantity.column, one.word, one.share, told, _basis(method, basis, traced), notes
+                )
     return Bend(measurements, findings, absent, _construction(stack, scale, traced.aspect), stack)
+
+
+def _basis(method: CurvatureMethod, of_axis: str, traced: TracedCase) -> str:
+    """What a number rests on; the axis is named where it is part of the construction."""
+    return of_axis if method.uses_axis else f"this view; the traced canal, to the {end_words(traced)}"
 
 
 def placed_words(stack: TraceStack) -> str:

@@ -29,6 +29,10 @@ __all__ = [
 FloatArray = npt.NDArray[np.float64]
 # A value that fewer of the draws than this have is not stated.
 _LEAST_SHARE = 0.5
+# Words that claim two opposite bends.
+_OF_TWO_BENDS = ("yes", "multi-curved")
+# A shorter trace has no bend that could be told from its wavers.
+SHORTEST_MM = 2.0
 _FEW = "fewer than half of the traces as they might have come out have it"
 _MOST = "the measured trace has none, though most traces as they might have come out do"
 
@@ -159,6 +163,9 @@ def measure_methods(
     """
     found: dict[str, Number | Word] = {}
     absent: dict[str, str] = {}
+    if stack.unit == "mm" and stack.length[0] < SHORTEST_MM:
+        columns = [quantity.column for method in methods for quantity in method.quantities]
+        return found, dict.fromkeys(columns, f"the canal is shorter than {SHORTEST_MM:g} mm")
     for method in methods:
         if method.needs_mm and stack.unit != "mm":
             absent |= dict.fromkeys((q.column for q in method.quantities), "there is no scale")
@@ -181,14 +188,15 @@ def measure_methods(
 
 
 def _word(quantity: Quantity, words: npt.NDArray[np.str_]) -> Word:
-    """Word of the measured trace; a yes that fewer than half of the draws share is a no.
+    """Word of the measured trace; two opposite bends that fewer than half of the draws share are none.
 
     The draws' own majority would be worse: they waver more than the trace.
     """
     word = str(words[0])
     share = float(np.mean(words == word))
-    if word == "yes" and share < _LEAST_SHARE:
-        return Word(quantity, "no", 1.0 - share)
+    if word in _OF_TWO_BENDS and share < _LEAST_SHARE:
+        others, counts = np.unique(words[words != word], return_counts=True)
+        return Word(quantity, str(others[counts.argmax()]), float(counts.max() / len(words)))
     return Word(quantity, word, share)
 
 
@@ -217,7 +225,10 @@ def _number(quantity: Quantity, values: FloatArray, relative_sd: float) -> Numbe
     least = quantity.smallest_sd
     sd, low, high = _spread(value, drawn[known], by_scale, least, noise_adds=quantity.noise_adds)
     # nothing measured here is negative but a distance to a point placed above the orifice
-    return Number(quantity, value, sd, (max(low, 0.0) if value >= 0 else low, high))
+    low = max(low, quantity.at_least) if value >= 0 else low
+    # nor is an angle above 180, but for sums of angles
+    high = min(high, 180.0) if quantity.unit == "deg" and not quantity.noise_adds and value <= 180 else high
+    return Number(quantity, value, sd, (low, high))
 
 
 def _spread(
@@ -234,5 +245,6 @@ def _spread(
     sd = max(float(np.hypot(scatter, off)), least)
     if noise_adds:
         half = 1.96 * max(scatter, least)
-        return sd, value - max(off, 0.0) - half, value + half
+        low, high = value - max(off, 0.0) - half, value + half
+        return (high - low) / (2 * 1.96), low, high
     return sd, value - 1.96 * sd, value + 1.96 * sd

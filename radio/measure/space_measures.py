@@ -7,6 +7,10 @@ from collections.abc import Callable, Iterator
 import numpy as np
 import numpy.typing as npt
 
+from radio.measure.methods.four_point import APICAL_MM, CORONAL_MM
+from radio.measure.methods.long_axis import PORTION
+from radio.measure.methods.point_turning import STEP_MM
+from radio.measure.methods.straight_pieces import POINTS
 from radio.measure.result import Measurement
 from radio.measure.space import (
     access_angle_deg,
@@ -19,6 +23,7 @@ from radio.measure.space import (
     total_turning_deg,
     weine_deg,
 )
+from radio.measure.stack import APICAL_PORTION_MM, SMOOTH_SPAN_MM
 from radio.measure.two_views import CanalInSpace, match
 from radio.trace.curve import cumulative_length
 
@@ -27,27 +32,60 @@ FloatArray = npt.NDArray[np.float64]
 # Sideways errors of a trace go together over about this length.
 _CORRELATION_MM = 1.0
 
-_MEASURES: tuple[tuple[str, str, str, Callable[[FloatArray, float], float]], ...] = (
-    ("length_3d_mm", "mm", "length", lambda points, _: length_mm(points)),
-    ("schneider_3d_deg", "deg", "Schneider angle", schneider_deg),
-    ("weine_3d_deg", "deg", "Weine angle", weine_deg),
-    ("long_axis_3d_deg", "deg", "long-axis angle", lambda points, _: long_axis_deg(points)),
-    ("access_angle_3d_deg", "deg", "canal access angle", access_angle_deg),
-    ("four_point_3d_deg", "deg", "four-point angle", lambda points, _: four_point_deg(points)),
+_TOLERANCE = "departure tolerance {tolerance:.2f} mm"
+_MEASURES: tuple[tuple[str, str, str, str, Callable[[FloatArray, float], float]], ...] = (
+    ("length_3d_mm", "mm", "length", "", lambda points, _: length_mm(points)),
+    ("schneider_3d_deg", "deg", "Schneider angle", _TOLERANCE, schneider_deg),
+    (
+        "weine_3d_deg",
+        "deg",
+        "Weine angle",
+        f"{_TOLERANCE}, apical line through the last {APICAL_PORTION_MM:g} mm",
+        weine_deg,
+    ),
+    (
+        "long_axis_3d_deg",
+        "deg",
+        "long-axis angle",
+        f"coronal and apical portion {PORTION:.0%} each",
+        lambda points, _: long_axis_deg(points),
+    ),
+    ("access_angle_3d_deg", "deg", "canal access angle", _TOLERANCE, access_angle_deg),
+    (
+        "four_point_3d_deg",
+        "deg",
+        "four-point angle",
+        f"{CORONAL_MM:g} mm below the orifice, {APICAL_MM:g} mm short of the end",
+        lambda points, _: four_point_deg(points),
+    ),
     (
         "pieces_greatest_3d_deg",
         "deg",
         "straight pieces, greatest angle",
+        f"{POINTS} points",
         lambda points, _: float(pieces_deg(points).max()),
     ),
     (
         "pieces_sum_3d_deg",
         "deg",
         "straight pieces, sum of angles",
+        f"{POINTS} points",
         lambda points, _: pieces_deg(points).sum(),
     ),
-    ("total_turning_3d_deg", "deg", "total turning", lambda points, _: total_turning_deg(points)),
-    ("greatest_curvature_3d_per_mm", "1/mm", "greatest curvature", lambda points, _: greatest_per_mm(points)),
+    (
+        "total_turning_3d_deg",
+        "deg",
+        "total turning",
+        f"points every {STEP_MM:g} mm",
+        lambda points, _: total_turning_deg(points),
+    ),
+    (
+        "greatest_curvature_3d_per_mm",
+        "1/mm",
+        "greatest curvature",
+        f"smoothing spline, waves of {SMOOTH_SPAN_MM:g} mm halved",
+        lambda points, _: greatest_per_mm(points),
+    ),
 )
 
 
@@ -79,12 +117,18 @@ def measure_in_space(
         sd = [float(x) for x in np.sqrt((moved**2).mean(axis=0))]
         notes = [canal.remarks + _one_sided(column) for column in moved.T]
     basis = f"two views {canal.between_views_deg:g} degrees apart, matched by height; orifice to canal end"
-    told = f"in space, departure tolerance {tolerance_mm:.2f} mm"
     out = {
         name: Measurement(
-            name, float(value), unit, one, f"{title} {told}", basis, note, _from_zero(float(value), one)
+            name,
+            float(value),
+            unit,
+            one,
+            ", ".join(part for part in (f"{title} in space", told.format(tolerance=tolerance_mm)) if part),
+            basis,
+            note,
+            _from_zero(float(value), one),
         )
-        for (name, unit, title, _), value, one, note in zip(_MEASURES, values, sd, notes, strict=True)
+        for (name, unit, title, told, _), value, one, note in zip(_MEASURES, values, sd, notes, strict=True)
     }
     greatest = out["greatest_curvature_3d_per_mm"]
     if greatest.value > 1e-6:
@@ -121,7 +165,7 @@ def _one_sided(moved: FloatArray) -> tuple[str, ...]:
 
 
 def _values(points: FloatArray, tolerance_mm: float) -> FloatArray:
-    return np.array([value(points, tolerance_mm) for _, _, _, value in _MEASURES])
+    return np.array([value(points, tolerance_mm) for *_, value in _MEASURES])
 
 
 def _drawn(canal: CanalInSpace, draws: int, seed: int) -> Iterator[FloatArray]:

@@ -162,7 +162,7 @@ def _in_tooth_frame(
         raise TraceError(
             f"The {which} trace ends {height[-1]:.1f} mm along and {abs(across[-1]):.1f} mm across the long "
             f"axis; it must run {_SMALLEST_HEIGHT_MM:g} mm along or more and, where the image rows stand for "
-            "that axis, further along than across. Give the long axis of the tooth in this view."
+            "that axis, further along than across. Turn the image so that the tooth stands upright."
         )
     highest = np.maximum.accumulate(height)
     back = highest - height

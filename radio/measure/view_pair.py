@@ -88,7 +88,8 @@ def pair_views(first: CaseResult, second: CaseResult, between_views_deg: float =
     except PeriapicalError as problem:
         absent["space"] = str(problem)
     conflicts = _conflicts(first, second)
-    remarks = conflicts if in_space is None else (*conflicts, *in_space.remarks)
+    leaning = _leaning(first, second) if in_space is not None else ()
+    remarks = conflicts if in_space is None else (*conflicts, *leaning, *in_space.remarks)
     if in_space is not None:
         assumptions += in_space.assumptions
     if measurements:
@@ -103,6 +104,25 @@ def pair_views(first: CaseResult, second: CaseResult, between_views_deg: float =
         remarks,
         tuple(dict.fromkeys(assumptions)),
     )
+
+
+# A coronal canal that leans more than this on the image may mean that the tooth does.
+_LEANING_DEG = 8.0
+
+
+def _leaning(first: CaseResult, second: CaseResult) -> tuple[str, ...]:
+    """Views in which the tooth may not stand upright, which the matching by height takes for granted."""
+    told = []
+    for one, which in _named(first, second):
+        down, right = np.abs(_stack_of(one, which).axis[1][0])
+        lean = float(np.degrees(np.arctan2(right, down)))
+        if lean > _LEANING_DEG:
+            told.append(
+                f"In the {which} view the coronal canal leans {lean:.0f} degrees from upright. Heights are "
+                "matched along the image rows: if the tooth leans, turn the image first, or lengths and "
+                "angles in space are wrong by more than their uncertainty."
+            )
+    return tuple(told)
 
 
 def _conflicts(first: CaseResult, second: CaseResult) -> tuple[str, ...]:

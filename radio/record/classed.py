@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from radio.measure.case import CaseResult
 from radio.measure.classes import SCHEMES, Classified, Scheme, classes_of
+
+# An S-shape that fewer than this share of the possible traces have may be none.
+_SURE = 0.95
 
 
 def classes_of_result(result: CaseResult, schemes: Sequence[Scheme] = SCHEMES) -> tuple[Classified, ...]:
@@ -18,6 +22,19 @@ def classes_of_result(result: CaseResult, schemes: Sequence[Scheme] = SCHEMES) -
     """
     values = {name: (one.value, one.interval95) for name, one in result.measurements.items()}
     shaped = result.findings.get("s_shaped")
-    return tuple(
-        classes_of(values, None if shaped is None else shaped.word == "yes", views=1, schemes=schemes)
-    )
+    if shaped is None or shaped.word == "no":
+        return tuple(classes_of(values, None if shaped is None else False, views=1, schemes=schemes))
+    sure = classes_of(values, True, views=1, schemes=schemes)
+    if shaped.share >= _SURE:
+        return tuple(sure)
+    plain = classes_of(values, False, views=1, schemes=schemes)
+    return tuple(_either(one, other, shaped.share) for one, other in zip(sure, plain, strict=True))
+
+
+def _either(shaped: Classified, plain: Classified, share: float) -> Classified:
+    """Both classes of a canal whose S-shape is in doubt."""
+    if shaped.label == plain.label:
+        return shaped
+    touched = tuple(dict.fromkeys((*plain.touched, *shaped.touched)))
+    text = f"{shaped.text}; only {share:.0%} of the possible traces are S-shaped, and without that: "
+    return replace(shaped, touched=touched, text=text + (plain.label or "no class"))

@@ -70,7 +70,9 @@ def _sort_repeated(landmark: str, found: list[Row]) -> str:
     if len(found) == 1:
         return ""
     if landmark not in REPEATED_LANDMARKS:
-        return f"{landmark} is given {len(found)} times; only {' and '.join(REPEATED_LANDMARKS)} may repeat"
+        return (
+            f"{landmark} is given {len(found)} times; only {', '.join(REPEATED_LANDMARKS)} take more than one"
+        )
     texts = [row.cells.get("order", "") for row in found]
     if not any(texts):
         return ""  # without any order the rows stand as they came

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from radio.measure.case import CaseResult
 from radio.measure.classes import NO_CLASS, SCHEMES
-from radio.measure.methods import QUANTITIES
+from radio.measure.methods import METHODS, QUANTITIES
 from radio.record.atomic import write_text
 from radio.record.classed import classes_of_result
 from radio.record.tables import Skip
@@ -56,14 +56,22 @@ _FIXED_COLUMNS = (
     "electronic_difference_sd_mm",
     "reference_length_mm",
     "reference_length_sd_mm",
+    "placed_by_hand",
 )
 _OF_METHODS = tuple(
     column for quantity in QUANTITIES.values() for column in (quantity.column, quantity.beside)
 )
-_OF_CLASSES = tuple(f"class_{scheme.name}" for scheme in SCHEMES)
+# An interval that does not lie evenly about its value has columns of its own.
+_UNEVEN = tuple(q for q in QUANTITIES.values() if q.reciprocal or q.noise_adds)
+_OF_INTERVALS = tuple(f"{q.column}_{end}95" for q in _UNEVEN for end in ("low", "high"))
+_OF_CLASSES = tuple(
+    column for scheme in SCHEMES for column in (f"class_{scheme.name}", f"class_{scheme.name}_told")
+)
 RESULT_COLUMNS = (
     *_FIXED_COLUMNS,
     *(column for column in _OF_METHODS if column not in _FIXED_COLUMNS),
+    *_OF_INTERVALS,
+    "curvature_settings",
     *_OF_CLASSES,
     "canal_line",
     "file_line",
@@ -107,8 +115,20 @@ def result_row(image: str, result: CaseResult) -> dict[str, str]:
         elif quantity.column in result.findings:
             found = result.findings[quantity.column]
             row[quantity.column], row[quantity.beside] = found.word, _number(found.share)
+    for quantity in _UNEVEN:
+        one_interval = result.measurements.get(quantity.column)
+        if one_interval is not None and one_interval.interval95 is not None:
+            ends = zip(("low", "high"), one_interval.interval95, strict=True)
+            row |= {f"{quantity.column}_{end}95": _number(value) for end, value in ends}
+    if result.stack is not None:
+        told = {f"{method.name}: {method.settings(result.stack)}" for method in METHODS}
+        row["curvature_settings"] = "; ".join(sorted(told))
     for classified in classes_of_result(result):
         row[f"class_{classified.scheme.name}"] = classified.label or NO_CLASS
+        row[f"class_{classified.scheme.name}_told"] = classified.text
+    if result.stack is not None:
+        placed = {"axis": result.stack.placed.axis, "departure": result.stack.placed.departure}
+        row["placed_by_hand"] = ", ".join(name for name, one in placed.items() if one is not None)
     tip = result.landmarks.get("file_tip")
     if tip is not None:
         row["file_tip_row"], row["file_tip_col"] = _number(tip.row), _number(tip.col)

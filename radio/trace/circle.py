@@ -191,8 +191,8 @@ def _supported_rays(points: FloatArray, circle: tuple[float, float, float]) -> n
 # image, more than two on a blurred logarithmic one. Edge enhancement would else be taken for such a tone.
 _USUAL_SHIFT_PX = (0.6, 1.2)
 # What the tone of an unknown receptor adds, as a share of the radius: where it differs, balls are read up to
-# 1 % too small or too large.
-_TONE_SD = 0.009
+# 1.5 % too small or too large.
+_TONE_SD = 0.0125
 # A profile follows no model better than this share of its height.
 _MODEL_MISFIT = 0.008
 # Radiographs are shown on a logarithmic scale more often than not.

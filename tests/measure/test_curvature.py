@@ -360,9 +360,10 @@ def test_an_interval_reaches_down_where_noise_only_adds_and_both_ways_elsewhere(
     )
     found, _ = measure_methods(stack_of_traces(straight_and_arc(8, 5, 60)), methods=[method])
     both = np.hypot(10, 2)
-    for column in ("sum_deg", "angle_deg"):
-        assert found[column].value == 30.0
-        assert found[column].sd == pytest.approx(both)
+    assert found["sum_deg"].value == found["angle_deg"].value == 30.0
+    assert found["angle_deg"].sd == pytest.approx(both)
+    # the uncertainty beside the interval is a quarter of its width
+    assert found["sum_deg"].sd == pytest.approx((10 + 2 * 1.96 * 2) / (2 * 1.96))
     assert found["sum_deg"].interval95 == pytest.approx((30 - 10 - 1.96 * 2, 30 + 1.96 * 2))
     assert found["angle_deg"].interval95 == pytest.approx((30 - 1.96 * both, 30 + 1.96 * both))
     # a radius of 300 over each: what the bend may be too great by, the radius may be too small by

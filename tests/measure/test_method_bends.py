@@ -7,7 +7,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.interpolate import make_interp_spline
-from shapely import LinearRing
 
 from radio.measure.curvature import stack_of_traces
 from radio.measure.methods.secondary import two_bends
@@ -115,15 +114,16 @@ def test_forms(form: str, pieces) -> None:
 
 @pytest.mark.parametrize("turn", [25.0, -25.0, 60.0, -60.0, 110.0])
 @pytest.mark.parametrize("degrees", [0.0, 90.0, 180.0, 300.0])
-def test_side_is_the_hand_of_a_walker(turn: float, degrees: float) -> None:
+def test_side_is_that_of_the_image(turn: float, degrees: float) -> None:
     trace = turned(chain((7, 0), (5, turn)), degrees)
-    # as seen: x to the right, y upward; someone who walks around with the area on the left goes round
-    # counter-clockwise
-    seen = np.stack([trace[:, 1], -trace[:, 0]], axis=1)
-    hand = "left" if LinearRing(seen).is_ccw else "right"
-    assert answers_of(trace)["bend_side"] == hand
-    mirrored = answers_of(trace * [1, -1])["bend_side"]
-    assert {hand, mirrored} == {"left", "right"}
+    # the canal end against the line of the straight part, as seen on the screen
+    along = trace[1] - trace[0]
+    rel = trace[-1] - trace[0]
+    row, col = rel - (rel @ along) / (along @ along) * along
+    seen = ("right" if col > 0 else "left") if abs(col) > abs(row) else ("down" if row > 0 else "up")
+    assert answers_of(trace)["bend_side"] == seen
+    flipped = {"left": "right", "right": "left"}.get(seen, seen)
+    assert answers_of(trace * [1, -1])["bend_side"] == flipped
 
 
 @pytest.mark.parametrize(("first", "second"), [(30, 30), (40, 25), (25, 50)])

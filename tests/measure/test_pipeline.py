@@ -242,3 +242,24 @@ def test_an_s_shape_is_told_with_both_angles():
     assert result.findings["s_shaped"].word == "yes"
     (told,) = (r.text for r in result.remarks if "S-shape" in r.text)
     assert f"First curve {result.measurements['primary_curve_deg']}" in told
+
+
+@pytest.mark.parametrize(
+    ("placed", "told"),
+    [
+        ({"departure": TOOTH.canal_px[200] + [0, 120]}, "departure point placed by hand lies 3."),
+        ({"departure": TOOTH.canal_px[-1] + [40, 0]}, "nearest to one of its ends"),
+        ({"coronal_axis": TOOTH.canal_px[[0, 200]] + [0, 120]}, "passes the orifice at 3."),
+        ({"coronal_axis": np.array([[250.0, 60.0], [250.0, 200.0]])}, "degrees off the coronal third"),
+    ],
+)
+def test_what_is_placed_off_the_canal_is_told(placed, told):
+    clicks = {name: np.atleast_2d(points) for name, points in placed.items()}
+    result = measured(replace(TOOTH, clicks={**TOOTH.clicks, **clicks}))
+    assert any(told in r.text and r.level == "warn" for r in result.remarks), [r.text for r in result.remarks]
+
+
+def test_what_is_placed_on_the_canal_is_taken_without_a_word():
+    clicks = {"departure": TOOTH.canal_px[[250]], "coronal_axis": TOOTH.canal_px[[0, 200]]}
+    result = measured(replace(TOOTH, clicks={**TOOTH.clicks, **clicks}))
+    assert not any("placed by hand" in r.text for r in result.remarks)

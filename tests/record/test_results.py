@@ -136,3 +136,19 @@ def test_a_place_that_cannot_be_written(tmp_path):
     with pytest.raises(PeriapicalError, match="cannot be written"):
         write_results(tmp_path / "none" / "results.csv", [])
     assert list(tmp_path.iterdir()) == []
+
+
+def test_placed_parts_settings_and_uneven_intervals_stand_in_the_table():
+    case = read_cases_of_image(
+        SAMPLES / "s02_curved_file10.png", SAMPLES / "CLICKS.csv", SAMPLES / "IMAGES.csv"
+    ).cases[0]
+    radiograph = read_radiograph(case.path)
+    plain = result_row("a.png", measure_case(radiograph, case.clicks, case.facts))
+    assert plain["placed_by_hand"] == ""
+    assert "schneider: departure tolerance 0.10 mm" in plain["curvature_settings"]
+    low, value, high = (float(plain[f"smallest_radius_mm{end}"]) for end in ("_low95", "", "_high95"))
+    assert low < value < high
+    assert "one view only" in plain["class_schneider_told"]
+    line = measure_case(radiograph, case.clicks, case.facts).canal_line.points_px
+    clicks = {**case.clicks, "coronal_axis": line[[0, len(line) // 3]]}
+    assert result_row("a.png", measure_case(radiograph, clicks, case.facts))["placed_by_hand"] == "axis"

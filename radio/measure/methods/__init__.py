@@ -33,5 +33,10 @@ def method_named(name: str) -> CurvatureMethod:
     for method in METHODS:
         if method.name == name.strip().casefold():
             return method
-    names = ", ".join(method.name for method in METHODS)
-    raise PeriapicalError(f"There is no curvature method {name!r}; the methods are: {names}.")
+    from difflib import get_close_matches
+
+    known = [method.name for method in METHODS]
+    close = get_close_matches(name.casefold().removesuffix("_deg").replace("_", "-"), known, n=1)
+    hint = f" Did you mean {close[0]!r}?" if close else ""
+    names = ", ".join(known)
+    raise PeriapicalError(f"There is no curvature method {name!r}; the methods are: {names}.{hint}")

@@ -56,7 +56,7 @@ def construct(stack: TraceStack) -> tuple[Step, ...]:
         (deepest, "height from deepest", "curve_height_deepest_mm"),
     ):
         drawn = Stroke(np.stack([point, foot(point)]), "height")
-        text = f"{name} {found[column][0]:.2f} {stack.unit}"
+        text = f"{found[column][0]:.2f} {stack.unit}"
         heights.append(
             Step(f"Drop the perpendicular: {name}.", (drawn, Spot(point, ""), Words(foot(point), text)))
         )
@@ -95,4 +95,5 @@ METHOD = CurvatureMethod(
     values=values,
     settings=tolerance_words,
     construct=construct,
+    absent="the canal does not leave its coronal axis by more than the tolerance",
 )

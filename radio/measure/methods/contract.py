@@ -30,6 +30,8 @@ class Quantity:
         ``"word"`` for a form or a side.
     smallest_sd : float
         Standard uncertainty is never stated below this, in `unit`; unused for a word.
+    at_least : float
+        No value is below this.
     reciprocal : bool
         True for a radius: its reciprocal, not itself, spreads evenly, and it has no upper end when the canal
         may be straight.
@@ -43,6 +45,7 @@ class Quantity:
     unit: Unit
     smallest_sd: float = 0.0
     reciprocal: bool = False
+    at_least: float = 0.0
     noise_adds: bool = False
 
     @property
@@ -88,6 +91,8 @@ class CurvatureMethod:
         Why a value may be missing.
     needs_mm : bool
         True where the construction itself has lengths in millimetres.
+    uses_axis : bool
+        False where neither the coronal axis nor the departure point is part of the construction.
     """
 
     name: str
@@ -100,8 +105,9 @@ class CurvatureMethod:
     values: Callable[[TraceStack], Mapping[str, npt.NDArray[Any]]]
     settings: Callable[[TraceStack], str]
     construct: Callable[[TraceStack], tuple[Step, ...]]
-    absent: str = "the canal does not leave its coronal axis by more than the tolerance"
+    absent: str = ""
     needs_mm: bool = False
+    uses_axis: bool = True
 
 
 def tolerance_words(stack: TraceStack) -> str:

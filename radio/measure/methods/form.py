@@ -25,9 +25,16 @@ def values(stack: TraceStack) -> dict[str, npt.NDArray[np.generic]]:
     form = np.where(apical, "apically curved", "continuously curved")
     form = np.where(straight, "straight", form)
     form = np.where(many, "multi-curved", form)
-    # rows grow downward: a turn from +row toward +col is one to the left hand of someone walking the canal
-    side = np.where(angle > 0, "left", "right")
-    return {"canal_form": form, "bend_side": np.where(straight | (angle == 0.0), "none", side)}
+    return {"canal_form": form, "bend_side": np.where(straight | (angle == 0.0), "none", _side(stack))}
+
+
+def _side(stack: TraceStack) -> npt.NDArray[np.str_]:
+    """Side of the image that each canal end lies to, seen from the coronal axis, shape (K,)."""
+    axis = stack.axis[1]
+    away = stack.chord - (stack.chord * axis).sum(axis=1)[:, None] * axis
+    down, right = away.T
+    upright = np.where(right > 0, "right", "left")
+    return np.where(np.abs(right) >= np.abs(down), upright, np.where(down > 0, "down", "up"))
 
 
 def construct(stack: TraceStack) -> tuple[Step, ...]:
@@ -47,8 +54,8 @@ METHOD = CurvatureMethod(
         f"{_STRAIGHT_DEG:g} degrees. Multi-curved: two opposite bends of at least {LEAST_BEND_DEG:g} "
         f"degrees. "
         f"Apically curved: on the coronal axis for more than {APICAL_FROM:.0%} of the length. Continuously "
-        "curved: else. The side is that of a person walking the image along the canal from the orifice: left "
-        "or right hand."
+        "curved: else. The side is that of the image to which the canal end lies from the coronal axis: "
+        "left, right, up, or down."
     ),
     source="Dobo-Nagy C et al. 1995, Int Endod J; 2002, Fogorv Sz (forms I, J, C, S)",
     standing=(

@@ -61,6 +61,7 @@ METHOD = CurvatureMethod(
     values=values,
     settings=lambda _: f"points {CORONAL_MM:g} mm below the orifice and {APICAL_MM:g} mm short of the end",
     construct=construct,
+    uses_axis=False,
     absent=f"the canal is shorter than {CORONAL_MM + APICAL_MM:g} mm",
     needs_mm=True,
 )

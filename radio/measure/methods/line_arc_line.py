@@ -10,8 +10,8 @@ import numpy.typing as npt
 
 from radio.measure.stack import FloatArray, TraceStack
 
-# Places where the arc may begin and end: of the first search, and about the best in each later one.
-_COARSE, _FINE, _ROUNDS, _NARROWING = 40, 5, 10, 0.62
+# Steps of the first search for where the arc begins and ends, and rounds of refinement after it.
+_COARSE, _ROUNDS = 40, 10
 # An arc shorter than this share of the canal is a kink: its radius means nothing.
 SHORTEST_SHARE = 0.05
 
@@ -67,8 +67,7 @@ def line_arc_line(stack: TraceStack) -> LineArcLine:
         given += 2 * np.pi * np.round((heading[:, 0] - given) / (2 * np.pi))
         running, free = running - given[:, None] * x, free[:, :1]
     base, _ = np.linalg.qr(free)
-    rest = running - running @ base @ base.T
-    places, turn = _search(rest, x, base)
+    places, turn = _search(running - running @ base @ base.T, x, base)
     curve = turn[:, None] * _risen(x[None], places[:, :1], places[:, 1:])
     if stack.placed.axis is not None:
         start = given
@@ -96,27 +95,62 @@ def _pairs(steps: int) -> npt.NDArray[np.float64]:
 def _search(rest: FloatArray, x: FloatArray, base: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Places (K, 2), shares of the length, and height (K,) that leave the least of each row of `rest`."""
     pairs = _pairs(_COARSE)
-    shapes = _risen(x[None], pairs[:, :1], pairs[:, 1:])
-    shapes = shapes - shapes @ base @ base.T
-    power = (shapes**2).sum(axis=1)
-    best = ((rest @ shapes.T) ** 2 / power).argmax(axis=1)
-    places, reach = pairs[best], 1.0 / _COARSE
-    k = np.arange(len(rest))
-    turn = np.zeros(len(rest))
+    shapes = _bare(x, base, pairs)
+    best = ((rest @ shapes.T) ** 2 / (shapes**2).sum(axis=1)).argmax(axis=1)
+    places = pairs[best].copy()
+    turn, left = _height(rest, _bare(x, base, places))
+    step = np.ones(len(rest))
     for _ in range(_ROUNDS):
-        shift = np.linspace(-reach, reach, _FINE)
-        begin, end = (one.ravel() for one in np.meshgrid(shift, shift, indexing="ij"))
-        begins = np.clip(places[:, :1] + begin, 0.0, 1.0 - SHORTEST_SHARE)
-        ends = np.minimum(np.maximum(places[:, 1:] + end, begins + SHORTEST_SHARE), 1.0)
-        shapes = _risen(x[None, None], begins[..., None], ends[..., None])
-        shapes = shapes - shapes @ base @ base.T
-        power = (shapes**2).sum(axis=2)
-        overlap = np.einsum("kpn,kn->kp", shapes, rest)
-        best = (overlap**2 / power).argmax(axis=1)
-        places = np.stack([begins[k, best], ends[k, best]], axis=1)
-        turn = overlap[k, best] / power[k, best]
-        reach *= _NARROWING
+        tried = _within(places + step[:, None] * _newton_step(rest, x, base, places, turn))
+        tried_turn, tried_left = _height(rest, _bare(x, base, tried))
+        better = tried_left < left
+        places = np.where(better[:, None], tried, places)
+        turn, left = np.where(better, tried_turn, turn), np.where(better, tried_left, left)
+        step = np.where(better, np.minimum(2.0 * step, 1.0), 0.3 * step)
     return places, turn
+
+
+def _bare(x: FloatArray, base: FloatArray, places: FloatArray) -> FloatArray:
+    """Integral of the rise at each pair of places, without what turning and shifting make up, (P, N)."""
+    shapes = _risen(x[None], places[:, :1], places[:, 1:])
+    return np.asarray(shapes - shapes @ base @ base.T)
+
+
+def _height(rest: FloatArray, shapes: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Least-squares height of each row's own shape, and the sum of squares it leaves."""
+    height = (rest * shapes).sum(axis=1) / np.maximum((shapes**2).sum(axis=1), 1e-30)
+    return height, ((rest - height[:, None] * shapes) ** 2).sum(axis=1)
+
+
+def _newton_step(
+    rest: FloatArray, x: FloatArray, base: FloatArray, places: FloatArray, turn: FloatArray
+) -> FloatArray:
+    """Gauss-Newton step of both places, shape (K, 2); a place at the border does not go beyond it."""
+    shape = _bare(x, base, places)
+    slopes = []
+    for k in (0, 1):
+        shift = np.zeros(2)
+        shift[k] = 1e-4
+        slopes.append(
+            turn[:, None] * (_bare(x, base, places + shift) - _bare(x, base, places - shift)) / 2e-4
+        )
+    jacobian = np.stack([shape, *slopes], axis=2)
+    gradient = np.einsum("knp,kn->kp", jacobian, rest - turn[:, None] * shape)
+    at_end = (places[:, 1] >= 1.0) & (gradient[:, 2] > 0)
+    at_begin = (places[:, 0] <= 0.0) & (gradient[:, 1] < 0)
+    jacobian[at_end, :, 2] = 0.0
+    jacobian[at_begin, :, 1] = 0.0
+    normal = np.einsum("knp,knq->kpq", jacobian, jacobian)
+    ridge = 1e-9 * np.trace(normal, axis1=1, axis2=2)[:, None, None] + 1e-18
+    normal = normal + ridge * np.eye(3)
+    gradient = np.einsum("knp,kn->kp", jacobian, rest - turn[:, None] * shape)
+    return np.asarray(np.linalg.solve(normal, gradient[..., None])[:, 1:, 0])
+
+
+def _within(places: FloatArray) -> FloatArray:
+    """Places with the arc on the canal and no shorter than it may be."""
+    begin = np.clip(places[:, 0], 0.0, 1.0 - SHORTEST_SHARE)
+    return np.stack([begin, np.clip(places[:, 1], begin + SHORTEST_SHARE, 1.0)], axis=1)
 
 
 def _drawn_back(stack: TraceStack, places: FloatArray, turn: FloatArray, start: FloatArray) -> LineArcLine:

@@ -71,4 +71,5 @@ METHOD = CurvatureMethod(
     values=values,
     settings=lambda _: f"coronal and apical portion {PORTION:.0%} of the canal each",
     construct=construct,
+    uses_axis=False,
 )

@@ -53,5 +53,6 @@ METHOD = CurvatureMethod(
     values=values,
     settings=lambda _: f"points every {STEP_MM:g} mm",
     construct=construct,
+    uses_axis=False,
     needs_mm=True,
 )

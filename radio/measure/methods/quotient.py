@@ -36,5 +36,6 @@ METHOD = CurvatureMethod(
     values=values,
     settings=tangent_circle.METHOD.settings,
     construct=construct,
+    uses_axis=False,
     absent=tangent_circle.METHOD.absent,
 )

@@ -59,4 +59,5 @@ METHOD = CurvatureMethod(
     values=values,
     settings=lambda _: f"{POINTS} evenly spaced points",
     construct=construct,
+    uses_axis=False,
 )

@@ -69,19 +69,18 @@ def construct(stack: TraceStack) -> tuple[Step, ...]:
     radius = float(found["tangent_circle_radius_mm"][0])
     if not np.isfinite(radius):
         return (*steps, Step("The lines are too near to parallel for a circle.", ()))
-    leaves, reaches = (stack.at(s)[0] for s in leaving_points(stack))
     centre = fit.centre[0]
     contacts = Stroke(np.stack([first[0], centre, second[0]]), "height")
     fitted = Step(
         "Draw the circle that touches both lines and fits the canal between them.",
         (circle(centre, radius), contacts, Words(centre, f"r {radius:.1f} {stack.unit}")),
     )
-    leave = Step(
-        "Mark where the canal leaves the coronal and reaches the apical line.",
-        (Spot(leaves, "leaves"), Spot(reaches, "reaches")),
+    touch = Step(
+        "Mark where the circle touches the two lines.",
+        (Spot(first[0], "touches"), Spot(second[0], "touches")),
     )
     value = float(found["tangent_circle_deg"][0])
-    return (*steps, fitted, leave, *meeting_steps(stack, _corner(fit)[0], first[1], second, value))
+    return (*steps, fitted, touch, *meeting_steps(stack, _corner(fit)[0], first[1], second, value))
 
 
 METHOD = CurvatureMethod(
@@ -101,12 +100,13 @@ METHOD = CurvatureMethod(
     quantities=(
         Quantity("tangent_circle_deg", "Tangent circle, angle", "deg", 0.2),
         Quantity("tangent_circle_radius_mm", "Tangent circle, radius", "mm", 0.05, reciprocal=True),
-        Quantity("tangent_circle_asymmetry", "Tangent circle, asymmetry", "ratio", 0.01),
+        Quantity("tangent_circle_asymmetry", "Tangent circle, asymmetry", "ratio", 0.01, at_least=1.0),
     ),
     values=values,
     settings=lambda stack: (
         f"line, arc, and line by least squares; {tolerance_words(stack)} for the asymmetry"
     ),
     construct=construct,
+    uses_axis=False,
     absent=f"the two lines are within {LEAST_TURN_DEG:g} degrees of parallel",
 )
