@@ -263,3 +263,13 @@ def test_what_is_placed_on_the_canal_is_taken_without_a_word():
     clicks = {"departure": TOOTH.canal_px[[250]], "coronal_axis": TOOTH.canal_px[[0, 200]]}
     result = measured(replace(TOOTH, clicks={**TOOTH.clicks, **clicks}))
     assert not any("placed by hand" in r.text for r in result.remarks)
+
+
+def test_a_very_short_canal_has_lengths_but_no_curvature():
+    near = TOOTH.canal_px[[0, 40]]
+    clicks = {"orifice": near[:1], "canal_end": near[1:]}
+    result = measure_case(as_radiograph(TOOTH.grey), clicks, CaseFacts(mm_per_px=TOOTH.mm_per_px))
+    assert value(result, "canal_length_mm") < 2
+    assert "schneider_deg" not in result.measurements
+    assert result.absent["schneider_deg"] == "the canal is shorter than 2 mm"
+    assert result.findings == {}
