@@ -118,7 +118,7 @@ class Binding:
         assert radiograph is not None
         self.framing.begin_image()
         self.controller.open(radiograph, layer.metadata.get(FACTS, ()))
-        self._bring_to_top()
+        self._bring_to_top(layer)
 
     def _on_inserting(self, *_: Any) -> None:
         if not self._busy:
@@ -241,10 +241,10 @@ class Binding:
         for shortcut in SHORTCUTS:
             layer.bind_key(shortcut.key, _key_action(shortcut.run, self.controller), overwrite=True)
 
-    def _bring_to_top(self) -> None:
-        """Put our layers above everything, in their own order."""
+    def _bring_to_top(self, image: Any = None) -> None:
+        """Put our layers above everything, in their own order, on the image they are of when it is given."""
         order = self.viewer.layers
-        ours = [self.layer(role) for role in ROLES]
+        ours = [image, *(self.layer(role) for role in ROLES)]
         mine = [layer for layer in ours if layer is not None]
         if list(order)[len(order) - len(mine) :] == mine:
             return

@@ -59,6 +59,7 @@ class Controller:
         """Work on no image; what was placed on the last one is kept."""
         self.cancel_move()
         self.session = None
+        self.tell("note", "")
         self.changed.emit()
         self.measured.emit()
 
@@ -109,7 +110,7 @@ class Controller:
         name = session.landmark
         canal, index = session.canal.with_added(name, point)
         session.selected = (name, index)
-        if name not in REPEATED_LANDMARKS:
+        if canal.is_full(name):
             session.landmark = next_landmark(canal, name, session.skipped)
         self._push(f"placing {GUIDE[name].label}", canal)
 

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
+from napari_periapical.construction import DASH, construction_lines, construction_points, segments
 from napari_periapical.guide import GUIDE
 from napari_periapical.sheet import Canal
 from radio.measure.case import CaseResult
-from radio.measure.drawn import Spot, Words, image_px
 from radio.measure.methods import METHODS, CurvatureMethod
 from radio.record.colours import (
     AXIS_COLOUR,
@@ -22,7 +22,6 @@ from radio.record.colours import (
     GAP_COLOUR,
     LANDMARK_COLOUR,
 )
-from radio.record.construction_style import STYLES
 from radio.trace.line import Line
 
 FloatArray = npt.NDArray[np.float64]
@@ -37,10 +36,10 @@ GROUP_COLOURS = {
 }
 
 # bottom to top; the landmarks come last so that they lie on top
-ROLES = ("file", "canal", "gap", "construction", "found", "landmarks")
+ROLES = ("file", "canal", "gap", "construction", "marks", "found", "landmarks")
 LANDMARKS_ROLE = "landmarks"
-# segments of a dash and of the space after it; a segment is about a pixel long
-_DASH = 6
+# labels of points nearer to each other than this, down and across, stand below each other
+_CLOSE_PX = 18.0, 45.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,7 +57,7 @@ class Drawing:
     colours : tuple of str
         One for each point or segment.
     labels : tuple of str
-        Text beside each point; empty for segments.
+        Text beside each point; none for segments.
     keys : tuple of (landmark, index)
         Which point is which, for the landmarks.
     """
@@ -84,8 +83,26 @@ def landmarks_drawing(canal: Canal) -> Drawing:
     keys = tuple((name, k) for name, points in canal.clicks for k in range(len(points)))
     data = np.array([p for _, points in canal.clicks for p in points], dtype=np.float64).reshape(-1, 2)
     colours = tuple(GROUP_COLOURS[GUIDE[name].group] for name, _ in keys)
-    labels = tuple(f"  {GUIDE[name].short}" for name, _ in keys)
+    labels = _apart(data, [GUIDE[name].short for name, _ in keys])
     return Drawing("landmarks", "points", data, colours, labels, keys)
+
+
+def _apart(points: FloatArray, words: Sequence[str]) -> tuple[str, ...]:
+    """Write labels beside their points, as many lines lower as there are labels close by already."""
+    lines: list[int | None] = []
+    for k, word in enumerate(words):
+        near = (np.abs(points[:k] - points[k]) < _CLOSE_PX).all(axis=1)
+        taken = {line for line, close in zip(lines, near, strict=True) if close}
+        lines.append(next(n for n in range(k + 1) if n not in taken) if word else None)
+    return tuple("\n" * (line or 0) + f"  {word}" for word, line in zip(words, lines, strict=True))
+
+
+def _beside_landmarks(result: CaseResult | None, points: FloatArray, words: Sequence[str]) -> tuple[str, ...]:
+    """Write labels of a result below those of its landmarks, which a layer of their own shows."""
+    fixes = list(result.landmarks.values()) if result else []
+    clicked = np.array([[fix.click_row, fix.click_col] for fix in fixes]).reshape(-1, 2)
+    shown = [GUIDE[fix.name].short for fix in fixes]
+    return _apart(np.concatenate([clicked, points]), [*shown, *words])[len(fixes) :]
 
 
 def result_drawings(
@@ -108,13 +125,18 @@ def result_drawings(
     aspect : float
         Row spacing over column spacing of the image.
     """
+    lines, line_colours = construction_lines(result, method, aspect)
+    marks, names = construction_points(result, method, aspect)
     both = [r for r in (result, *others) if r is not None]
     found = [fix for fix in (result.landmarks.values() if result else ()) if fix.refined]
     return [
         _lines("file", [r.file_line for r in both], FILE_COLOUR),
         _lines("canal", [r.canal_line for r in both], CANAL_COLOUR),
         _gap(result),
-        _construction(result, method, aspect),
+        Drawing("construction", "vectors", lines, line_colours),
+        Drawing(
+            "marks", "points", marks, (LANDMARK_COLOUR,) * len(marks), _beside_landmarks(result, marks, names)
+        ),
         Drawing(
             "found",
             "points",
@@ -122,19 +144,6 @@ def result_drawings(
             (LANDMARK_COLOUR,) * len(found),
         ),
     ]
-
-
-def segments(points_px: npt.ArrayLike) -> FloatArray:
-    """Cut a line of shape (N, 2) into its N - 1 segments, shape (N - 1, 2, 2) as (start, way)."""
-    points = np.asarray(points_px, dtype=np.float64).reshape(-1, 2)
-    return np.stack([points[:-1], np.diff(points, axis=0)], axis=1)
-
-
-def _dashed(start_px: FloatArray, end_px: FloatArray) -> FloatArray:
-    """Cut the way between two points into dashes; a line below shows through the spaces."""
-    count = max(round(float(np.hypot(*(end_px - start_px))) / (2 * _DASH)), 1)
-    shares = np.linspace(0.0, 1.0, 2 * count)
-    return segments(start_px + shares[:, None] * (end_px - start_px))[::2]
 
 
 def _lines(role: str, lines: Iterable[Line | None], colour: str) -> Drawing:
@@ -145,7 +154,7 @@ def _lines(role: str, lines: Iterable[Line | None], colour: str) -> Drawing:
             continue
         all_segments = segments(line.points_px)
         sure = line.confident[:-1] & line.confident[1:]
-        dash = (np.arange(len(sure)) // _DASH) % 2 == 0
+        dash = (np.arange(len(sure)) // DASH) % 2 == 0
         pieces.append(all_segments[sure | dash])
     data = np.concatenate(pieces)
     return Drawing(role, "vectors", data, (colour,) * len(data))
@@ -164,25 +173,3 @@ def _gap(result: CaseResult | None) -> Drawing:
     way = np.vstack([ends[0], way[1:-1], ends[1]]) if len(way) > 2 else np.vstack(ends)
     pieces = segments(way)
     return Drawing("gap", "vectors", pieces, (GAP_COLOUR,) * len(pieces))
-
-
-def _construction(result: CaseResult | None, method: CurvatureMethod, aspect: float) -> Drawing:
-    """Draw the lines of a method, the axes dashed, and a cross at each of its points."""
-    nothing = Drawing("construction", "vectors", np.zeros((0, 2, 2)))
-    if result is None or result.stack is None or (method.needs_mm and result.scale is None):
-        return nothing
-    pieces, colours = [np.zeros((0, 2, 2))], []
-    size = 0.012 * float(result.stack.length[0])
-    for shape in (shape for step in method.construct(result.stack) for shape in step.shapes):
-        if isinstance(shape, Words) or shape.role == "canal":
-            continue
-        if isinstance(shape, Spot):
-            arms = shape.point + size * np.array([[[-1, -1], [1, 1]], [[-1, 1], [1, -1]]])
-            drawn = np.concatenate([segments(image_px(arm, result.scale, aspect)) for arm in arms])
-        else:
-            points = image_px(shape.points, result.scale, aspect)
-            dashed = shape.role in ("axis", "second_axis") and len(points) == 2
-            drawn = _dashed(*points) if dashed else segments(points)
-        pieces.append(drawn)
-        colours += [STYLES[shape.role].colour] * len(drawn)
-    return Drawing("construction", "vectors", np.concatenate(pieces), tuple(colours))

@@ -77,7 +77,7 @@ _TABLE = (
     Landmark(
         "departure",
         "Departure point",
-        "leaves",
+        "departure",
         "curve",
         "Click where the canal leaves the coronal axis, to choose that point yourself.",
     ),

@@ -23,6 +23,7 @@ NAMES = {
     "canal": "Canal line",
     "gap": "Gap",
     "construction": "Curvature construction",
+    "marks": "Points of the construction",
     "found": "Found landmarks",
     "landmarks": "Landmarks",
 }
@@ -30,7 +31,7 @@ NAMES = {
 _WIDTHS = {"file": 2.0, "canal": 2.0, "gap": 4.0, "construction": 1.6}
 LINE_ROLES = tuple(_WIDTHS)
 # size of a point likewise
-_SIZES = {"landmarks": 18.0, "found": 10.0}
+_SIZES = {"landmarks": 18.0, "marks": 10.0, "found": 10.0}
 POINT_ROLES = tuple(_SIZES)
 
 
@@ -129,19 +130,26 @@ def layer_kwargs(drawing: Drawing, frame: Frame, px_per_screen_px: float) -> dic
     return {"data": drawing.data, "ndim": 2, **look, **common}
 
 
+# to the right of the point, off the structure
+_TEXT = {"string": {"feature": "label"}, "size": 9, "color": LANDMARK_COLOUR, "anchor": "lower_left"}
 _LOOKS: dict[str, dict[str, Any]] = {
     # open rings: the structure under a point stays visible
     "landmarks": {
         "symbol": "disc",
         "face_color": "transparent",
         "border_width": 0.12,
-        # to the right of the point, off the structure
-        "text": {"string": {"feature": "label"}, "size": 9, "color": LANDMARK_COLOUR, "anchor": "lower_left"},
+        "text": _TEXT,
     },
+    "marks": {"symbol": "x", "border_color": LANDMARK_COLOUR, "text": _TEXT},
     "found": {"symbol": "cross", "border_color": LANDMARK_COLOUR},
 }
 # which colour of a layer tells what is drawn
-COLOURED = {"landmarks": "border_color", "found": "face_color", **dict.fromkeys(_WIDTHS, "edge_color")}
+COLOURED = {
+    "landmarks": "border_color",
+    "marks": "face_color",
+    "found": "face_color",
+    **dict.fromkeys(_WIDTHS, "edge_color"),
+}
 
 
 def point_size(role: str, px_per_screen_px: float) -> float:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
+from napari_periapical.construction import KeyEntry, steps_of
 from napari_periapical.fields import LABELS
 from napari_periapical.guide import GUIDE
 from napari_periapical.sheet import Canal
 from radio.measure.case import CaseResult, Remark
-from radio.measure.methods import CurvatureMethod
+from radio.measure.methods import CurvatureMethod, Quantity
 from radio.measure.result import Measurement
 from radio.record.classed import classes_of_result
 from radio.record.wording import (
@@ -73,24 +74,44 @@ def method_rows(result: CaseResult, method: CurvatureMethod) -> tuple[NumberRow,
             details = "\n".join([told, f"Method: {found.method}", f"Basis: {found.basis}", *found.notes])
             rows.append(NumberRow(name, found.word, details))
         else:
-            why = result.absent.get(quantity.column, "there is no canal line")
-            rows.append(NumberRow(name, "–", f"Not measured: {why}."))
+            rows.append(NumberRow(name, "–", f"Not measured: {_absence(result, quantity)}."))
     return tuple(rows)
+
+
+def method_missing(result: CaseResult | None, method: CurvatureMethod) -> str:
+    """Say why a method gives no number, or not all of them, and what to do about it."""
+    if result is None or result.canal_line is None:
+        return "Drawn as soon as the canal is marked: orifice, and canal end or radiographic apex."
+    absent = [one for one in method.quantities if one.column not in {*result.measurements, *result.findings}]
+    if result.scale is None and any(one.needs_mm or method.needs_mm for one in absent):
+        missing = "This construction" if method.needs_mm else "What is missing"
+        return (
+            f"{missing} needs millimetres, and there is no scale: mark the file and state its length, mark a "
+            "ball of known diameter, or state the pixel size."
+        )
+    reasons = dict.fromkeys(_absence(result, one) for one in absent)
+    return "\n".join(f"Not measured: {why}." for why in reasons)
+
+
+def _absence(result: CaseResult, quantity: Quantity) -> str:
+    return result.absent.get(quantity.column, "there is no canal line")
 
 
 def method_story(result: CaseResult | None, method: CurvatureMethod) -> str:
     """Tell a method: definition, the steps of its construction, source, and the classes that rest on it."""
     parts = [method.definition]
-    if result is not None and result.stack is not None and _can(method, result):
-        steps = method.construct(result.stack)
+    steps = steps_of(result, method)
+    if result is not None and steps:
         parts.append("\n".join(f"{k}. {step.text}" for k, step in enumerate(steps, 1)))
         columns = {quantity.column for quantity in method.quantities}
         parts += [one.text for one in classes_of_result(result) if one.scheme.quantity in columns]
     return "\n\n".join([*parts, f"Source: {method.source}. {method.standing}"])
 
 
-def _can(method: CurvatureMethod, result: CaseResult) -> bool:
-    return result.scale is not None or not method.needs_mm
+def key_html(key: Iterable[KeyEntry]) -> str:
+    """Write the key of a construction; on dark in every theme, as the lines are seen on a radiograph."""
+    chip = '<span style="background:#303030;color:{}">&nbsp;{}&nbsp;</span>&nbsp;{}'
+    return "<br>".join(chip.format(one.colour, "━&nbsp;━" if one.dashed else "━━━", one.title) for one in key)
 
 
 def _short(title: str, of_method: str) -> str:

@@ -14,7 +14,13 @@ Point = tuple[float, float]
 FloatArray = npt.NDArray[np.float64]
 
 # The ends a repeated landmark lies between; either canal end will do.
-_ENDS = {"file_via": (("file_start",), ("file_tip",)), "canal_via": (("orifice",), ("canal_end", "apex"))}
+_ENDS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    "file_via": (("file_start",), ("file_tip",)),
+    "canal_via": (("orifice",), ("canal_end", "apex")),
+    "coronal_axis": (("orifice",), ()),
+}
+# How many points a landmark has at most; no limit for the others that repeat.
+_MOST = {"coronal_axis": 2, **{name: 1 for name in LANDMARKS if name not in REPEATED_LANDMARKS}}
 
 
 @dataclass(frozen=True)
@@ -53,18 +59,23 @@ class Canal:
         return replace(self, clicks=tuple((name, new[name]) for name in LANDMARKS if new.get(name)))
 
     def with_added(self, landmark: str, point: Point) -> tuple[Canal, int]:
-        """Add a point where it belongs: in place of the old one, or between its neighbours when it repeats.
+        """Add a point where it belongs: between its neighbours, or for the nearest when it has all it may.
 
         Returns
         -------
         Canal, int
             The new canal and the index of the point within its landmark.
         """
-        if landmark not in REPEATED_LANDMARKS:
-            return self.with_points(landmark, (point,)), 0
         points = self.points(landmark)
+        if self.is_full(landmark):
+            at = min(range(len(points)), key=lambda k: np.hypot(*np.subtract(points[k], point)))
+            return self.with_moved(landmark, at, point), at
         at = self._place_between(landmark, point)
         return self.with_points(landmark, (*points[:at], point, *points[at:])), at
+
+    def is_full(self, landmark: str) -> bool:
+        """Whether a landmark has all the points it can have."""
+        return landmark in _MOST and len(self.points(landmark)) >= _MOST[landmark]
 
     def with_moved(self, landmark: str, index: int, point: Point) -> Canal:
         """Move one point."""
@@ -93,7 +104,7 @@ class Canal:
 
     def _place_between(self, landmark: str, point: Point) -> int:
         """Index at which the way past all points of the line grows least."""
-        first, last = (self._first_of(names) for names in _ENDS[landmark])
+        first, last = (self._first_of(names) for names in _ENDS.get(landmark, ((), ())))
         points = list(self.points(landmark))
         line = np.array([*first, *points, *last], dtype=np.float64).reshape(-1, 2)
         slots = range(len(points) + 1)

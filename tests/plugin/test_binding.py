@@ -481,6 +481,19 @@ def test_choosing_another_image_brings_its_own_points(plain):
     assert binding.controller.canal.clicks == ()
 
 
+def test_the_image_that_is_worked_on_lies_on_the_others(plain):
+    """Or its lines would be seen on the radiograph of somebody else."""
+    viewer, binding, _ = plain
+    first = viewer.layers[0]
+    second = add(viewer, plain_radiograph(seed=9))
+    for chosen in (first, second, first):
+        viewer.layers.selection.active = chosen
+        assert binding.framing.is_current(chosen.metadata[layers.RADIOGRAPH])
+        assert binding.image_layers()[-1] is chosen
+        assert roles(viewer) == [None, None, *ROLES]
+        assert viewer.layers.selection.active is chosen
+
+
 def test_two_images_one_calibrated_one_not_never_mix_units(traced):
     viewer, binding = traced
     with warnings.catch_warnings():

@@ -290,3 +290,22 @@ def test_without_an_image_every_action_is_harmless():
         action()
     assert controller.state_fact("tooth", "36") == ""
     assert (controller.session, controller.shown) == (None, None)
+
+
+def test_a_coronal_axis_takes_two_clicks_and_then_the_flow_goes_on(controller):
+    controller.choose("coronal_axis")
+    controller.place((10.0, 20.0))
+    assert controller.session.landmark == "coronal_axis"
+    controller.place((30.0, 20.0))
+    assert set(controller.canal.points("coronal_axis")) == {(10.0, 20.0), (30.0, 20.0)}
+    assert controller.session.landmark != "coronal_axis"
+    controller.undo()
+    assert controller.canal.points("coronal_axis") == ((10.0, 20.0),)
+
+
+def test_a_message_about_an_image_goes_with_it(controller):
+    told = []
+    controller.told.connect(lambda _, text: told.append(text))
+    controller.tell("note", "something of this image")
+    controller.close()
+    assert told[-1] == ""

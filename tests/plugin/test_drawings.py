@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from napari_periapical import drawings
+from napari_periapical import construction, drawings
 from napari_periapical.sheet import Canal
 from radio.measure.methods import METHODS
 from radio.record import colours
@@ -87,6 +87,54 @@ def test_the_construction_of_every_method_can_be_drawn(method):
     assert np.isfinite(drawn.data).all()
     bare = replace(result, stack=None)
     assert len(drawings.result_drawings(bare, method=method)[3].data) == 0
+
+
+@pytest.mark.parametrize("method", METHODS, ids=lambda method: method.name)
+def test_a_construction_has_no_colour_of_what_is_drawn_beside_it(method):
+    _, _, result = made_case()
+    drawn = {d.role: d for d in drawings.result_drawings(result, method=method)}
+    beside = {colour for role in ("file", "canal", "gap") for colour in drawn[role].colours}
+    assert len(beside) == 3
+    assert not beside & set(drawn["construction"].colours)
+
+
+@pytest.mark.parametrize("method", METHODS, ids=lambda method: method.name)
+def test_the_key_names_every_colour_of_a_construction(method):
+    _, _, result = made_case()
+    drawn = {d.role: d for d in drawings.result_drawings(result, method=method)}["construction"]
+    key = construction.construction_key(result, method)
+    assert {one.colour for one in key} == set(drawn.colours)
+    assert len({(one.title, one.colour, one.dashed) for one in key}) == len(key)
+    assert construction.construction_key(None, method) == ()
+
+
+def test_the_points_of_a_construction_are_named_where_no_landmark_names_them():
+    _, _, result = made_case()
+    marks = {d.role: d for d in drawings.result_drawings(result)}["marks"]
+    made = result.stack
+    at = {label.strip(): point for label, point in zip(marks.labels, marks.data, strict=True)}
+    np.testing.assert_allclose(at["departure"], made.departure[0] / 0.05)
+    assert set(at) == {"", "departure"}
+    placed = replace(made, placed=replace(made.placed, departure=made.departure[0]))
+    marks = {d.role: d for d in drawings.result_drawings(replace(result, stack=placed))}["marks"]
+    assert {label.strip() for label in marks.labels} == {""}
+
+
+def test_labels_of_points_close_together_stand_below_each_other():
+    canal = Canal(0).with_points("apex", ((10.0, 10.0),)).with_points("canal_end", ((10.0, 10.0),))
+    drawing = drawings.landmarks_drawing(canal)
+    assert drawing.labels == ("  end", "\n  apex")
+    away = drawings.landmarks_drawing(canal.with_points("apex", ((60.0, 10.0),)))
+    assert away.labels == ("  end", "  apex")
+
+
+def test_a_dashed_line_of_several_legs_has_dashes_on_each():
+    corner = np.array([[0.0, 0.0], [120.0, 0.0], [120.0, 60.0]])
+    dashes = construction.dashed(corner)
+    ends = np.concatenate([dashes[:, 0], dashes.sum(axis=1)])
+    np.testing.assert_allclose(ends.min(axis=0), [0, 0])
+    assert {tuple(one) for one in corner} <= {tuple(one) for one in ends}
+    assert 0.4 < np.hypot(*dashes[:, 1].T).sum() / 180 < 0.6
 
 
 def test_rows_of_an_image_that_are_not_square_are_drawn_where_they_are():

@@ -7,9 +7,10 @@ import pytest
 from calib.scale import Scale
 from napari_periapical import layers
 from napari_periapical.about import image_cautions, image_facts
-from napari_periapical.number_rows import headline, number_rows, remark_lines
+from napari_periapical.number_rows import headline, method_missing, number_rows, remark_lines
 from napari_periapical.sheet import Canal
 from radio.measure.case import LANDMARKS, CaseFacts, Remark
+from radio.measure.methods import METHODS, method_named
 from radio.measure.result import Measurement
 from tests.fixtures.made_case import made_case, made_radiograph
 from tests.plugin.made import plain_radiograph
@@ -113,3 +114,19 @@ def test_remarks_name_points_and_fields_as_the_panel_does():
         "! mark “File start” and “File tip”, or mark it with “On the canal”",
         "· “Ball diameter”",
     ]
+
+
+@pytest.mark.parametrize("method", METHODS, ids=lambda method: method.name)
+def test_a_method_says_what_it_lacks_without_a_scale(method):
+    _, _, result = made_case(scale=None)
+    told = method_missing(result, method)
+    lacks = any(one.needs_mm or method.needs_mm for one in method.quantities)
+    assert ("there is no scale" in told) == lacks
+    assert "orifice" in method_missing(None, method)
+
+
+def test_a_method_that_gives_all_its_numbers_lacks_nothing():
+    _, _, result = made_case()
+    assert method_missing(result, method_named("schneider")) == ""
+    bare = replace(result, measurements={}, absent={"schneider_deg": "the canal is straight"})
+    assert method_missing(bare, method_named("schneider")) == "Not measured: the canal is straight."

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from radio.measure.case import CaseFacts
-from radio.measure.methods import QUANTITIES
+from radio.measure.methods import METHODS, QUANTITIES
 from radio.measure.result import Measurement
 from radio.record.wording import MEASURE_NAMES, main_measurements
 from tests.fixtures.made_case import made_case, made_radiograph
@@ -67,6 +67,28 @@ def test_every_number_has_room_for_name_and_value(narrow):
             assert needed <= table.columnWidth(column), table.item(row, column).text()
 
 
+@pytest.mark.parametrize("method", METHODS, ids=lambda method: method.name)
+def test_every_number_of_a_method_is_read_whole(narrow, qtbot, method):
+    from qtpy.QtCore import QRect, Qt
+
+    narrow.controller.choose_method(method.name)
+    qtbot.wait(20)
+    table = narrow.curve.table
+    assert table.rowCount() == len(method.quantities)
+    assert table.height() >= table.verticalHeader().length()
+    for row in range(table.rowCount()):
+        value = table.sizeHintForIndex(table.model().index(row, 1)).width()
+        assert value <= table.columnWidth(1), table.item(row, 1).text()
+        room = QRect(0, 0, table.columnWidth(0) - 8, 1000)
+        text = table.item(row, 0).text()
+        needed = table.fontMetrics().boundingRect(room, int(Qt.TextFlag.TextWordWrap), text)
+        assert needed.width() <= room.width(), text
+        assert needed.height() <= table.rowHeight(row), text
+    key = narrow.curve.key
+    assert key.isVisible()
+    assert key.heightForWidth(key.width()) <= key.height() + 1
+
+
 def test_every_landmark_with_its_state_has_room(narrow):
     points = narrow.points.list
     assert "123 px away" in points.item(6).text()
@@ -98,6 +120,8 @@ def test_buttons_choices_and_hints_have_room(narrow):
 
 
 def test_texts_break_into_lines_that_fit_even_a_long_name(narrow):
+    from qtpy.QtCore import Qt
+    from qtpy.QtGui import QTextDocumentFragment
     from qtpy.QtWidgets import QLabel
 
     assert LONG_NAME in narrow.image.facts.text().replace("\u200b", "")
@@ -106,7 +130,10 @@ def test_texts_break_into_lines_that_fit_even_a_long_name(narrow):
     labels = [one for one in narrow.findChildren(QLabel) if one.isVisible() and one.text()]
     assert len(labels) > 15
     for label in labels:
-        words = label.text().replace("\u200b", " ").split() if label.wordWrap() else [label.text()]
+        text = label.text()
+        if label.textFormat() == Qt.TextFormat.RichText:
+            text = QTextDocumentFragment.fromHtml(text).toPlainText()
+        words = text.replace("\u200b", " ").split() if label.wordWrap() else [text]
         widest = max(label.fontMetrics().horizontalAdvance(word) for word in words)
         assert widest <= label.width(), label.text()
 

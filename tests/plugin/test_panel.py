@@ -9,6 +9,7 @@ import time
 import numpy as np
 import pytest
 
+from napari_periapical.drawings import ROLES
 from tests.plugin.drawn import ESSENTIAL, case, click
 from tests.plugin.made import plain_radiograph, straight_length
 
@@ -349,7 +350,7 @@ def test_launch_makes_a_viewer_with_panel_and_image(
 
     monkeypatch.setattr("napari.Viewer", lambda **given: make_napari_viewer(show=given["show"]))
     viewer = launch.make_viewer(case_path, show=False)
-    assert len(viewer.layers) == 7
+    assert len(viewer.layers) == 1 + len(ROLES)
     assert len(viewer.window.dock_widgets) == 1
     with pytest.raises(ImageError, match=r"gone\.png"):
         launch.open_viewer(tmp_path / "gone.png", None)
@@ -393,5 +394,7 @@ def test_a_curvature_method_is_chosen_read_and_drawn(at_work, qtbot):
     assert "1. Trace the middle of the canal" in panel.curve.story.text()
     after = viewer.layers["Curvature construction"].data
     assert len(after) != len(before)
+    assert len(viewer.layers["Points of the construction"].data) > 0
+    assert "arc or circle" in panel.curve.key.text()
     panel.curve.table.selectRow(1)
     assert "95 % interval" in panel.curve.details.text()

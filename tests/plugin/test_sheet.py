@@ -37,6 +37,20 @@ def test_via_points_come_in_their_order_along_the_canal(order, ends):
     assert [row for row, _ in canal.points("canal_via")] == [10.0, 20.0, 30.0]
 
 
+@pytest.mark.parametrize("rows", [(10.0, 30.0), (30.0, 10.0)])
+def test_a_coronal_axis_has_two_points_and_a_third_takes_the_place_of_the_nearer(rows):
+    canal = Canal(0).with_points("orifice", ((0.0, 0.0),))
+    for row in rows:
+        assert not canal.is_full("coronal_axis")
+        canal, _ = canal.with_added("coronal_axis", (row, 0.0))
+    assert canal.points("coronal_axis") == ((10.0, 0.0), (30.0, 0.0))
+    assert canal.is_full("coronal_axis")
+    canal, index = canal.with_added("coronal_axis", (28.0, 4.0))
+    assert (canal.points("coronal_axis"), index) == (((10.0, 0.0), (28.0, 4.0)), 1)
+    alone, _ = Canal(0).with_added("coronal_axis", (5.0, 5.0))
+    assert alone.points("coronal_axis") == ((5.0, 5.0),)
+
+
 def test_moved_and_removed_via_points_leave_the_others():
     canal = Canal(0).with_points("canal_via", ((1.0, 1.0), (2.0, 2.0), (3.0, 3.0)))
     assert canal.with_moved("canal_via", 1, (9.0, 9.0)).points("canal_via") == ((1, 1), (9, 9), (3, 3))

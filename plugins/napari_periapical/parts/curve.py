@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from qtpy.QtCore import Qt
 from qtpy.QtWidgets import QComboBox
 
+from napari_periapical.construction import construction_key
 from napari_periapical.controller import Controller
-from napari_periapical.number_rows import method_rows, method_story
+from napari_periapical.number_rows import key_html, method_missing, method_rows, method_story
 from napari_periapical.parts.row_table import RowTable
 from napari_periapical.parts.section import Section, show_text, text_label
 from radio.measure.methods import METHODS
@@ -22,10 +24,13 @@ class CurvePart(Section):
             self.choice.addItem(method.title, method.name)
         self.choice.activated.connect(lambda index: controller.choose_method(self.choice.itemData(index)))
         self.table = RowTable()
+        self.missing = text_label()
+        self.key = text_label()
+        self.key.setTextFormat(Qt.TextFormat.RichText)
         self.story = text_label()
         self.details = text_label()
         self.table.told.connect(lambda text: show_text(self.details, text))
-        for widget in (self.choice, self.table, self.details, self.story):
+        for widget in (self.choice, self.table, self.missing, self.details, self.key, self.story):
             self.body.addWidget(widget)
 
     def refresh(self) -> None:
@@ -35,5 +40,9 @@ class CurvePart(Section):
         shown = self.controller.shown
         result = shown.result if shown else None
         self.table.show_rows(method_rows(result, method) if result else ())
+        show_text(self.missing, method_missing(result, method))
         show_text(self.details, self.table.details())
+        key = key_html(construction_key(result, method))
+        self.key.setText(key)
+        self.key.setVisible(bool(key))
         show_text(self.story, method_story(result, method))

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from qtpy.QtCore import Qt, Signal  # type: ignore[attr-defined]
+from qtpy.QtGui import QResizeEvent
 from qtpy.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem
 
 from napari_periapical.number_rows import NumberRow
 
 _ROW_PX = 22
+_SPACE_PX = 4
 
 
 class RowTable(QTableWidget):
@@ -21,7 +23,7 @@ class RowTable(QTableWidget):
         self.verticalHeader().hide()
         self.horizontalHeader().setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
         self.horizontalHeader().setSectionResizeMode(1, QHeaderView.ResizeMode.ResizeToContents)
-        self.verticalHeader().setDefaultSectionSize(_ROW_PX)
+        self.verticalHeader().setMinimumSectionSize(_ROW_PX)
         self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
@@ -45,8 +47,18 @@ class RowTable(QTableWidget):
                 if column:
                     item.setTextAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
                 self.setItem(k, column, item)
-        self.setFixedHeight(_ROW_PX * len(rows) + 2 * self.frameWidth())
+        self._fit_height()
         self.setVisible(bool(rows))
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Break long names anew for another width."""
+        super().resizeEvent(event)
+        self._fit_height()
+
+    def _fit_height(self) -> None:
+        for row in range(self.rowCount()):
+            self.setRowHeight(row, max(_ROW_PX, self.sizeHintForRow(row) + _SPACE_PX))
+        self.setFixedHeight(self.verticalHeader().length() + 2 * self.frameWidth())
 
     def details(self) -> str:
         """What the chosen row rests on; empty when none is chosen."""
