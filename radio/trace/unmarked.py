@@ -17,7 +17,7 @@ FloatArray = npt.NDArray[np.float64]
 Image = npt.NDArray[np.float32]
 
 # Standard deviations that the line must stand out by, over what length, across what breaks, and how far from
-# the orifice that may begin. Of some ninety synthetic canals without metal none does, and nearly all files do.
+# the orifice that may begin. Of some ninety synthetic canals without metal none does; nearly all files do.
 _PLAIN = 4.0
 _LEAST_MM = 2.6
 _BREAK_MM = 1.0
@@ -26,7 +26,7 @@ _FROM_ORIFICE_MM = 3.0
 _FADED = 0.25
 # By how much it must be brighter than both of its sides, of the whole range of grey: on a clean image the
 # dome of a root, which is no line, stands out by many standard deviations of next to nothing.
-_LEAST_RISE = 0.02
+_LEAST_RISE = 0.03
 _SIDE_MM = (0.35, 0.55)
 # It must pass the clicks on the canal within what clicks scatter: a file in the next canal does not.
 _ASIDE_MM = 0.75

@@ -87,14 +87,16 @@ def test_clicks_on_the_canal_alone_do_as_well_where_there_is_a_file_on_synthetic
     assert max(off_mm) < 0.25
 
 
-@pytest.mark.parametrize("turn", [0.0, 25.0, 60.0])
+@pytest.mark.parametrize("turn", [0.0, 60.0])
 def test_the_dome_of_a_root_on_a_clean_image_is_no_file(turn) -> None:
-    course = Course((0.0, 0.0), 0.0, ((8.0, 0.0), (5.0, turn)))
+    # a root of 4 mm with a narrow dark canal: the dome between canal and border is many standard deviations
+    # of a clean image above its surroundings, and no line
+    course = Course((0.0, 0.0), 0.0, ((7.0, 0.0), (6.0, turn)))
     canvas, shift = fitting([course], 0.04)
     course = course.shifted(shift)
-    canvas.body(course, lambda s: np.full_like(s, 3.0), 0.45)
-    canvas.body(course, lambda s: np.full_like(s, 0.5), -0.1)
-    for texture in (0.0, 0.002):
-        grey = canvas.developed(noise=0.002, texture=texture)
+    canvas.body(course, lambda s: np.full_like(s, 4.0), 0.45)
+    canvas.body(course, lambda s: np.full_like(s, 0.3), -0.15)
+    for texture in (0.0, 0.003):
+        grey = canvas.developed(noise=0.003, texture=texture)
         clicks = canvas.px(course.at([0.0, 4.0, 8.0, 13.0]))
         assert unmarked_file(grey, clicks, mm_per_px=0.04) is None
