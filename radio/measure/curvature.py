@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from radio.measure.methods import METHODS, CurvatureMethod, Quantity
-from radio.measure.stack import DEFAULT_TOLERANCE_MM, DEFAULT_TOLERANCE_PX, SAMPLES, TraceStack, angles_deg
+from radio.measure.methods import METHODS, CurvatureMethod, Quantity, schneider
+from radio.measure.stack import DEFAULT_TOLERANCE_MM, DEFAULT_TOLERANCE_PX, SAMPLES, TraceStack
 from radio.trace.curve import cumulative_length, point_at
 
 __all__ = [
@@ -118,8 +118,7 @@ def schneider_deg(points: FloatArray, tolerance: float) -> tuple[float, Departur
         Departure tolerance, same unit.
     """
     stack = stack_of_traces(points, tolerance=tolerance)
-    angle = float(angles_deg(stack.axis[1], stack.chord)[0]) if stack.leaves[0] else 0.0
-    return angle, departure_of(stack)
+    return float(schneider.values(stack)["schneider_deg"][0]), departure_of(stack)
 
 
 @dataclass(frozen=True)

@@ -165,15 +165,10 @@ class TraceStack:
         return APICAL_PORTION_SHARE * float(self.length[0])
 
     @cached_property
-    def apical_line(self) -> tuple[FloatArray, FloatArray]:
-        """Least-squares line of each apical portion: a point and the unit direction, shapes (K, 2)."""
-        part = self.at(self.length[:, None] - self.apical_portion * np.linspace(1.0, 0.0, 25)[None])
-        return principal_lines(part, np.ones(part.shape[:2]))
-
-    @property
     def apical(self) -> FloatArray:
-        """Unit direction of the apical line, shape (K, 2)."""
-        return self.apical_line[1]
+        """Unit direction of the least-squares line of each apical portion, shape (K, 2)."""
+        part = self.at(self.length[:, None] - self.apical_portion * np.linspace(1.0, 0.0, 25)[None])
+        return principal_lines(part, np.ones(part.shape[:2]))[1]
 
     # -- smooth curvature ---------------------------------------------------------------------------------
 
@@ -300,8 +295,3 @@ def leaving(
     part = np.clip((tolerance - distance[k, last]) / np.where(rises, rise, 1.0), 0.0, 1.0)
     part = np.where(rises, part, 0.0)
     return np.asarray(s[k, last] + part * (s[k, following] - s[k, last]))
-
-
-def reversed_stack(stack: TraceStack) -> TraceStack:
-    """The same traces from canal end to orifice, nothing placed."""
-    return TraceStack(np.ascontiguousarray(stack.points[:, ::-1]), stack.unit, stack.tolerance)

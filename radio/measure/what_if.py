@@ -8,7 +8,7 @@ itself would do. An uncertainty says how far a number may be off; this says whic
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -116,7 +116,7 @@ def what_if(stack: TraceStack, methods: Sequence[CurvatureMethod] = METHODS, by_
     """
     if not (np.isfinite(by_mm) and by_mm > 0):
         raise ValueError(f"given by_mm = {by_mm!r}; allowed is a finite number above 0")
-    first = TraceStack(stack.points[:1], stack.unit, stack.tolerance, stack.placed)
+    first = replace(stack, points=stack.points[:1])
     length = float(first.length[0])
     by = by_mm if stack.unit == "mm" else by_mm / USUAL_CANAL_MM * length
     far = f"{by:g} mm" if stack.unit == "mm" else f"{by:.0f} px"
@@ -190,7 +190,7 @@ def _axis_moves(stack: TraceStack, by: float, far: str) -> Iterator[tuple[Move, 
             yield move, f"the axis is not longer than {far}"
         else:
             axis = np.stack([upper + by * aside, lower])
-            yield move, _changed(stack, placed=Placed(axis, stack.placed.departure))
+            yield move, replace(stack, placed=Placed(axis, stack.placed.departure))
 
 
 def _departure_moves(stack: TraceStack, by: float, far: str) -> Iterator[tuple[Move, TraceStack | str]]:
@@ -205,7 +205,7 @@ def _departure_moves(stack: TraceStack, by: float, far: str) -> Iterator[tuple[M
         else:
             here, there = stack.at(np.array([[s, s + step]]))[0]
             point = stack.departure[0] + there - here
-            yield move, _changed(stack, placed=Placed(stack.placed.axis, point))
+            yield move, replace(stack, placed=Placed(stack.placed.axis, point))
 
 
 _ENDS = {"coronal": "orifice", "apical": "canal end"}
@@ -223,23 +223,14 @@ def _end_moves(stack: TraceStack, by: float, far: str) -> Iterator[tuple[Move, T
     along = end_directions(points, over=0.001 * length)[1]
     for way, aside in _sides(along):
         move = Move("end", way, f"canal end {far} {_toward(way)}, the last {extent} bending with it")
-        yield move, _changed(stack, even(points + by * share[:, None] * aside, n))
+        yield move, replace(stack, points=even(points + by * share[:, None] * aside, n)[None])
     shorter = Move("end", "shorter", f"canal end {far} back along the canal")
     if length <= 4 * by:
         yield shorter, f"the canal is not longer than four times {far}"
     else:
-        yield shorter, _changed(stack, point_at(points, np.linspace(0.0, length - by, n)))
+        yield shorter, replace(stack, points=point_at(points, np.linspace(0.0, length - by, n))[None])
     longer = Move("end", "longer", f"canal end {far} further, straight on")
-    yield longer, _changed(stack, even(np.vstack([points, points[-1] + by * along]), n))
-
-
-def _changed(stack: TraceStack, points: FloatArray | None = None, placed: Placed | None = None) -> TraceStack:
-    return TraceStack(
-        stack.points if points is None else points[None],
-        stack.unit,
-        stack.tolerance,
-        stack.placed if placed is None else placed,
-    )
+    yield longer, replace(stack, points=even(np.vstack([points, points[-1] + by * along]), n)[None])
 
 
 def _sides(direction: FloatArray) -> tuple[tuple[str, FloatArray], tuple[str, FloatArray]]:

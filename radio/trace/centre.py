@@ -61,13 +61,7 @@ def settle(
     Line
         Sampled about every 0.1 mm.
     """
-    band = straighten(
-        image,
-        guide_px,
-        half_width_px=1.2 / mm_per_px,
-        along_px=ALONG_MM / mm_per_px,
-        across_px=max(0.02 / mm_per_px, 0.33),
-    )
+    band = _fine_band(image, guide_px, mm_per_px)
     n = len(band.guide_px)
     response, sigma_px = _matched_response(band, look, mm_per_px)
     centre_px, height, valid = _peaks(response, band, reach_px=max(0.15 / mm_per_px, 1.5))
@@ -96,6 +90,17 @@ def settle(
     smooth, weights = _compromise(values, sd_px, anchors, lam)
     spread = penalised_sd(weights, lam, 3)
     return Line(look.kind, smooth, spread, confident)
+
+
+def _fine_band(image: Image, line_px: FloatArray, mm_per_px: float) -> Band:
+    """Band about a line that is known to a width, fine enough for sub-pixel centres."""
+    return straighten(
+        image,
+        line_px,
+        half_width_px=1.2 / mm_per_px,
+        along_px=ALONG_MM / mm_per_px,
+        across_px=max(0.02 / mm_per_px, 0.33),
+    )
 
 
 def _anchor_rows(band: Band, marks: list[tuple[float, float, float]]) -> tuple[FloatArray, FloatArray]:
@@ -212,13 +217,7 @@ def prominence(
     """
     from scipy.ndimage import uniform_filter1d
 
-    band = straighten(
-        image,
-        points_px,
-        half_width_px=1.2 / mm_per_px,
-        along_px=ALONG_MM / mm_per_px,
-        across_px=max(0.02 / mm_per_px, 0.33),
-    )
+    band = _fine_band(image, points_px, mm_per_px)
     response, _ = _matched_response(band, look, mm_per_px)
     mean = uniform_filter1d(response, max(3, round(over_mm / ALONG_MM)), axis=0, mode="nearest")
     away = mean[:, np.abs(band.offsets_px) * mm_per_px > 0.4]

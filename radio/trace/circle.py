@@ -120,8 +120,8 @@ def _robust_circle(points: FloatArray, radius_px: tuple[float, float]) -> tuple[
         raise nothing
     rng = np.random.default_rng(7)
     triples = points[rng.integers(0, len(points), (600, 3))]
-    centres, radii = _circumcircles(triples)
-    plausible = (radii > radius_px[0]) & (radii < radius_px[1]) & np.isfinite(radii)
+    centres, radii = circumcircles(triples[:, 0], triples[:, 1], triples[:, 2])
+    plausible = (radii > radius_px[0]) & (radii < radius_px[1])
     if not plausible.any():
         raise nothing
     centres, radii = centres[plausible], radii[plausible]
@@ -139,13 +139,13 @@ def _robust_circle(points: FloatArray, radius_px: tuple[float, float]) -> tuple[
     return float(model.center[0]), float(model.center[1]), float(model.radius)
 
 
-def _circumcircles(triples: FloatArray) -> tuple[FloatArray, FloatArray]:
-    a, b, c = triples[:, 0], triples[:, 1], triples[:, 2]
+def circumcircles(a: FloatArray, b: FloatArray, c: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Centres (K, 2) and radii (K,) of the circles through three points each; NaN where they are in line."""
     ab, ac = b - a, c - a
-    cross = 2.0 * (ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0])
-    with np.errstate(divide="ignore", invalid="ignore"):
-        u = (ac[:, 1] * (ab**2).sum(1) - ab[:, 1] * (ac**2).sum(1)) / cross
-        v = (ab[:, 0] * (ac**2).sum(1) - ac[:, 0] * (ab**2).sum(1)) / cross
+    twice = 2.0 * (ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0])
+    twice = np.where(np.abs(twice) < 1e-12, np.nan, twice)
+    u = (ac[:, 1] * (ab**2).sum(1) - ab[:, 1] * (ac**2).sum(1)) / twice
+    v = (ab[:, 0] * (ac**2).sum(1) - ac[:, 0] * (ab**2).sum(1)) / twice
     return a + np.stack([u, v], axis=1), np.hypot(u, v)
 
 

@@ -10,8 +10,8 @@ from scipy.interpolate import make_interp_spline
 
 from radio.measure.curvature import stack_of_traces
 from radio.measure.methods.secondary import two_bends
-from radio.measure.stack import TraceStack, reversed_stack
-from tests.fixtures.bent import answers, answers_of, chain, turned
+from radio.measure.stack import TraceStack
+from tests.fixtures.bent import answers, answers_of, chain, reversed_stack, turned
 
 # -- curvature along the canal -----------------------------------------------------------------------------
 

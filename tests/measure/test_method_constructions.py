@@ -17,8 +17,8 @@ from shapely import LineString, Point, Polygon
 from radio.measure.curvature import stack_of_traces
 from radio.measure.drawn import Role, Spot, Step, Stroke, Words, arc, arc_of, circle
 from radio.measure.methods import METHODS, method_named
-from radio.measure.stack import Placed, TraceStack, reversed_stack
-from tests.fixtures.bent import answers, chain, kinked, straight_and_arc, turned
+from radio.measure.stack import Placed, TraceStack
+from tests.fixtures.bent import answers, chain, kinked, reversed_stack, straight_and_arc, turned
 
 CANALS = {
     "straight": kinked(7, 0, 6),

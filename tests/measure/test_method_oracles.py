@@ -19,8 +19,8 @@ from shapely import LineString, Point
 from radio.measure.curvature import stack_of_traces
 from radio.measure.methods.line_arc_line import line_arc_line
 from radio.measure.methods.long_axis import axes
-from radio.measure.methods.two_segments import circumcircle
 from radio.measure.stack import Placed, TraceStack, angles_deg
+from radio.trace.circle import circumcircles
 from tests.fixtures.bent import answers, answers_of, chain, dense, kinked, straight_and_arc, turned
 
 TOLERANCE, COUNT = 1e-6, 1601
@@ -321,7 +321,7 @@ def test_extreme_canal() -> None:
 def test_circumcentre(six) -> None:
     a, b, c = (sympy.Point(*six[i : i + 2]) for i in (0, 2, 4))
     points = [np.array([p.x, p.y], dtype=float)[None] for p in (a, b, c)]
-    centre, radius = circumcircle(*points)
+    centre, radius = circumcircles(*points)
     if sympy.Point.is_collinear(a, b, c):
         assert np.isnan(radius[0])
         return

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-import numpy.typing as npt
 
 from radio.measure.stack import FloatArray, TraceStack
 
@@ -59,20 +58,18 @@ def line_arc_line(stack: TraceStack) -> LineArcLine:
     heading = np.unwrap(np.arctan2(step[..., 1], step[..., 0]), axis=1)
     sizes = np.hypot(step[..., 0], step[..., 1]) / stack.length[:, None]
     running = np.concatenate([np.zeros((count, 1)), np.cumsum(heading * sizes, axis=1)], axis=1)
-    x = np.linspace(0.0, 1.0, n)
-    free = np.stack([np.ones(n), x], axis=1)
+    grid = _grid(n, 2 if stack.placed.axis is None else 1)
     if stack.placed.axis is not None:
         axis = stack.axis[1]
         given = np.arctan2(axis[:, 1], axis[:, 0])
         given += 2 * np.pi * np.round((heading[:, 0] - given) / (2 * np.pi))
-        running, free = running - given[:, None] * x, free[:, :1]
-    base, _ = np.linalg.qr(free)
-    places, turn = _search(running - running @ base @ base.T, x, base)
-    curve = turn[:, None] * _risen(x[None], places[:, :1], places[:, 1:])
+        running = running - given[:, None] * grid.x
+    places, turn = _search(running - running @ grid.base @ grid.base.T, grid)
     if stack.placed.axis is not None:
         start = given
     else:
-        start = np.linalg.lstsq(free, (running - curve).T, rcond=None)[0][1]
+        curve = turn[:, None] * _risen(grid.x[None], places[:, :1], places[:, 1:])
+        start = np.linalg.lstsq(grid.free, (running - curve).T, rcond=None)[0][1]
     return _drawn_back(stack, places, turn, start)
 
 
@@ -83,22 +80,49 @@ def _risen(x: FloatArray, begin: FloatArray, end: FloatArray) -> FloatArray:
     return np.asarray(inside**2 / (2 * width) + np.clip(x - end, 0.0, None))
 
 
+@dataclass(frozen=True, eq=False)
+class _Grid:
+    """What the search needs and no trace changes.
+
+    Parameters
+    ----------
+    x : ndarray, shape (N,)
+        Places of the samples, shares of the length.
+    free : ndarray, shape (N, F)
+        What turning (2) and shifting (1) add to a running integral.
+    base : ndarray, shape (N, F)
+        The same, orthonormal.
+    pairs : ndarray, shape (P, 2)
+        Places (begin, end) of the first search.
+    shapes : ndarray, shape (P, N)
+        The curve of each.
+    """
+
+    x: FloatArray
+    free: FloatArray
+    base: FloatArray
+    pairs: FloatArray
+    shapes: FloatArray
+
+
 @lru_cache(maxsize=4)
-def _pairs(steps: int) -> npt.NDArray[np.float64]:
-    """All places (begin, end) on a grid of so many steps that are far enough apart, shape (P, 2)."""
-    grid = np.linspace(0.0, 1.0, steps + 1)
-    begin, end = np.meshgrid(grid, grid, indexing="ij")
+def _grid(samples: int, free_columns: int) -> _Grid:
+    x = np.linspace(0.0, 1.0, samples)
+    free = np.stack([np.ones(samples), x], axis=1)[:, :free_columns]
+    base, _ = np.linalg.qr(free)
+    steps = np.linspace(0.0, 1.0, _COARSE + 1)
+    begin, end = np.meshgrid(steps, steps, indexing="ij")
     keep = end - begin >= SHORTEST_SHARE - 1e-9
-    return np.stack([begin[keep], end[keep]], axis=1)
+    pairs = np.stack([begin[keep], end[keep]], axis=1)
+    return _Grid(x, free, base, pairs, _bare(x, base, pairs))
 
 
-def _search(rest: FloatArray, x: FloatArray, base: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _search(rest: FloatArray, grid: _Grid) -> tuple[FloatArray, FloatArray]:
     """Places (K, 2), shares of the length, and height (K,) that leave the least of each row of `rest`."""
-    pairs = _pairs(_COARSE)
-    shapes = _bare(x, base, pairs)
-    best = ((rest @ shapes.T) ** 2 / (shapes**2).sum(axis=1)).argmax(axis=1)
-    places = pairs[best].copy()
-    turn, left = _height(rest, _bare(x, base, places))
+    x, base = grid.x, grid.base
+    best = ((rest @ grid.shapes.T) ** 2 / (grid.shapes**2).sum(axis=1)).argmax(axis=1)
+    places = grid.pairs[best]
+    turn, left = _height(rest, grid.shapes[best])
     step = np.ones(len(rest))
     for _ in range(_ROUNDS):
         tried = _within(places + step[:, None] * _newton_step(rest, x, base, places, turn))
@@ -138,12 +162,11 @@ def _newton_step(
     gradient = np.einsum("knp,kn->kp", jacobian, rest - turn[:, None] * shape)
     at_end = (places[:, 1] >= 1.0) & (gradient[:, 2] > 0)
     at_begin = (places[:, 0] <= 0.0) & (gradient[:, 1] < 0)
-    jacobian[at_end, :, 2] = 0.0
-    jacobian[at_begin, :, 1] = 0.0
+    jacobian[at_end, :, 2], gradient[at_end, 2] = 0.0, 0.0
+    jacobian[at_begin, :, 1], gradient[at_begin, 1] = 0.0, 0.0
     normal = np.einsum("knp,knq->kpq", jacobian, jacobian)
     ridge = 1e-9 * np.trace(normal, axis1=1, axis2=2)[:, None, None] + 1e-18
     normal = normal + ridge * np.eye(3)
-    gradient = np.einsum("knp,kn->kp", jacobian, rest - turn[:, None] * shape)
     return np.asarray(np.linalg.solve(normal, gradient[..., None])[:, 1:, 0])
 
 

@@ -77,14 +77,11 @@ def chord_step(stack: TraceStack) -> Step:
     )
 
 
-def apical_step(stack: TraceStack, vertex: FloatArray | None, place: FloatArray | None = None) -> Step:
-    """The apical line through the canal end, or a place, drawn to the vertex where there is one near."""
+def apical_step(stack: TraceStack, vertex: FloatArray | None) -> Step:
+    """The apical line through the canal end, drawn to the vertex where there is one near."""
     back = 0.4 * float(stack.length[0])
-    through, ahead = (stack.end[0], 0.0) if place is None else (place, stack.apical_portion)
-    drawn = line_to(stack, (through, stack.apical[0]), vertex, (back, ahead), "second_axis")
-    if place is None:
-        return Step("Draw the line of the apical canal back from the canal end.", (drawn,))
-    return Step("Draw the line along the middle of the apical canal.", (drawn,))
+    drawn = line_to(stack, (stack.end[0], stack.apical[0]), vertex, (back, 0.0), "second_axis")
+    return Step("Draw the line of the apical canal back from the canal end.", (drawn,))
 
 
 def meeting_steps(

@@ -8,20 +8,10 @@ from radio.measure.drawn import Spot, Step, Stroke, Words, circle
 from radio.measure.methods.contract import CurvatureMethod, Quantity, portion_words, tolerance_words
 from radio.measure.methods.shared_steps import apical_step, axis_step, canal_step
 from radio.measure.methods.vertex import vertex_of
-from radio.measure.stack import FloatArray, TraceStack, cross2
+from radio.measure.stack import FloatArray, TraceStack
+from radio.trace.circle import circumcircles
 
 SEGMENT_MM = 6.0
-
-
-def circumcircle(a: FloatArray, b: FloatArray, c: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Centres (K, 2) and radii (K,) of the circles through three points each; NaN where they are in line."""
-    ab, ac = b - a, c - a
-    twice = 2 * cross2(ab, ac)
-    twice = np.where(np.abs(twice) < 1e-12, np.nan, twice)
-    ab2, ac2 = (ab**2).sum(axis=-1), (ac**2).sum(axis=-1)
-    offset = np.stack([ac[..., 1] * ab2 - ab[..., 1] * ac2, ab[..., 0] * ac2 - ac[..., 0] * ab2], axis=-1)
-    offset = offset / twice[..., None]
-    return a + offset, np.hypot(offset[..., 0], offset[..., 1])
 
 
 def corners(stack: TraceStack) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -32,14 +22,14 @@ def corners(stack: TraceStack) -> tuple[FloatArray, FloatArray, FloatArray]:
 
 def values(stack: TraceStack) -> dict[str, FloatArray]:
     """Radius of the circle through the three points."""
-    return {"two_segment_radius_mm": circumcircle(*corners(stack))[1]}
+    return {"two_segment_radius_mm": circumcircles(*corners(stack))[1]}
 
 
 def construct(stack: TraceStack) -> tuple[Step, ...]:
     """Both lines, both segments, perpendicular bisectors, circle."""
     first, vertex, second = (p[0] for p in corners(stack))
     steps = (canal_step(stack), axis_step(stack, vertex), apical_step(stack, vertex))
-    centre, radius = circumcircle(*corners(stack))
+    centre, radius = circumcircles(*corners(stack))
     if not np.isfinite(radius[0]):
         return steps
     bisectors = tuple(Stroke(np.stack([0.5 * (p + vertex), centre[0]]), "height") for p in (first, second))

@@ -13,16 +13,12 @@ FloatArray = npt.NDArray[np.float64]
 LEAST_TURN_DEG = 3.0
 
 
-def vertex_of(stack: TraceStack, apical: FloatArray | None = None) -> FloatArray:
-    """Where the coronal axis meets a line through the canal end, shape (K, 2); NaN where near to parallel.
-
-    The line has the direction of the apical portion, or of `apical`, shape (K, 2).
-    """
-    apical = stack.apical if apical is None else apical
+def vertex_of(stack: TraceStack) -> FloatArray:
+    """Where coronal axis and apical line meet, shape (K, 2); NaN where they are near to parallel."""
     origin, direction = stack.axis
-    across = cross2(direction, apical)
+    across = cross2(direction, stack.apical)
     flat = np.abs(across) < np.sin(np.radians(LEAST_TURN_DEG))
-    t = cross2(stack.end - origin, apical) / np.where(flat, 1.0, across)
+    t = cross2(stack.end - origin, stack.apical) / np.where(flat, 1.0, across)
     found = origin + t[:, None] * direction
     found[flat] = np.nan
     return np.asarray(found)
