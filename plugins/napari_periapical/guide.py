@@ -81,6 +81,13 @@ _TABLE = (
         "curve",
         "Click where the canal leaves the coronal axis, to choose that point yourself.",
     ),
+    Landmark(
+        "tooth_axis",
+        "Long axis of the tooth",
+        "tooth axis",
+        "curve",
+        "Click two points of the long axis of the tooth; only two views of one canal need it.",
+    ),
 )
 GUIDE = {one.name: one for one in _TABLE}
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import numpy.typing as npt
 
-from radio.measure.case import LANDMARKS, REPEATED_LANDMARKS, CaseFacts
+from radio.measure.case import AXIS_LANDMARKS, LANDMARKS, REPEATED_LANDMARKS, CaseFacts
 
 Point = tuple[float, float]
 FloatArray = npt.NDArray[np.float64]
@@ -18,9 +18,13 @@ _ENDS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "file_via": (("file_start",), ("file_tip",)),
     "canal_via": (("orifice",), ("canal_end", "apex")),
     "coronal_axis": (("orifice",), ()),
+    "tooth_axis": (("orifice",), ()),
 }
 # How many points a landmark has at most; no limit for the others that repeat.
-_MOST = {"coronal_axis": 2, **{name: 1 for name in LANDMARKS if name not in REPEATED_LANDMARKS}}
+_MOST = {
+    **dict.fromkeys(AXIS_LANDMARKS, 2),
+    **{name: 1 for name in LANDMARKS if name not in REPEATED_LANDMARKS},
+}
 
 
 @dataclass(frozen=True)

@@ -29,8 +29,11 @@ LANDMARKS = (
     "ball_centre",
     "coronal_axis",
     "departure",
+    "tooth_axis",
 )
-REPEATED_LANDMARKS = ("file_via", "canal_via", "coronal_axis")
+# given by two points
+AXIS_LANDMARKS = ("coronal_axis", "tooth_axis")
+REPEATED_LANDMARKS = ("file_via", "canal_via", *AXIS_LANDMARKS)
 
 
 @dataclass(frozen=True)

@@ -10,11 +10,25 @@ from radio.errors import TraceError
 from radio.image.radiograph import Radiograph
 from radio.measure.approximate import approximate_mm_per_px
 from radio.measure.assemble import Assembly, assemble
-from radio.measure.case import LANDMARKS, REPEATED_LANDMARKS, CaseFacts, CaseResult, Clicks, Remark
+from radio.measure.case import (
+    AXIS_LANDMARKS,
+    LANDMARKS,
+    REPEATED_LANDMARKS,
+    CaseFacts,
+    CaseResult,
+    Clicks,
+    Remark,
+)
+from radio.measure.settings import DEFAULT_SETTINGS, CurvatureSettings
 from radio.measure.trace_case import trace_case
 
 
-def measure_case(radiograph: Radiograph, clicks: Clicks, facts: CaseFacts) -> CaseResult:
+def measure_case(
+    radiograph: Radiograph,
+    clicks: Clicks,
+    facts: CaseFacts,
+    settings: CurvatureSettings = DEFAULT_SETTINGS,
+) -> CaseResult:
     """Trace, calibrate and measure one canal.
 
     Parameters
@@ -23,6 +37,8 @@ def measure_case(radiograph: Radiograph, clicks: Clicks, facts: CaseFacts) -> Ca
     clicks : mapping of str to ndarray, shape (N, 2)
         Rough (row, col) clicks by landmark; one row each except for the via points.
     facts : CaseFacts
+    settings : CurvatureSettings
+        Parameters of the curvature methods.
 
     Returns
     -------
@@ -39,7 +55,7 @@ def measure_case(radiograph: Radiograph, clicks: Clicks, facts: CaseFacts) -> Ca
     checked = check_clicks(clicks, radiograph.grey.shape)
     approximate = approximate_mm_per_px(checked, facts, radiograph.spacing, radiograph.pixel_aspect)
     traced = trace_case(radiograph, checked, facts, approximate)
-    assembly: Assembly = assemble(radiograph, traced, facts)
+    assembly: Assembly = assemble(radiograph, traced, facts, settings)
     remarks = (*_off_film(radiograph, checked), *traced.remarks, *assembly.remarks)
     bend = assembly.bend
     return CaseResult(
@@ -77,11 +93,12 @@ def check_clicks(clicks: Clicks, shape: tuple[int, ...]) -> dict[str, np.ndarray
         if p.shape[-1:] != (2,) or p.ndim > 2:
             raise TraceError(f"{name} has the shape {p.shape}; give points as row, col: shape (N, 2).")
         p = p.reshape(-1, 2)
-        if name == "coronal_axis" and len(p) > 2:
-            raise TraceError(f"coronal_axis is given by {len(p)} points; give two.")
+        if name in AXIS_LANDMARKS and len(p) > 2:
+            raise TraceError(f"{name} is given by {len(p)} points; give two.")
         if len(p) > 1 and name not in REPEATED_LANDMARKS:
             raise TraceError(
-                f"{name} is given {len(p)} times; give it once (via points may repeat, coronal_axis has two)."
+                f"{name} is given {len(p)} times; give it once (via points may repeat, "
+                f"{' and '.join(AXIS_LANDMARKS)} have two)."
             )
         outside = ~(
             np.isfinite(p).all(axis=1)

@@ -44,8 +44,8 @@ class TracedCase:
     approximate_mm_per_px : float
         Scale the search widths were taken from.
     remarks : tuple of Remark
-    coronal_axis_px, departure_px : ndarray, shape (2, 2) and (2,), or None
-        Parts of the construction placed by hand, in image pixels.
+    coronal_axis_px, departure_px, tooth_axis_px : ndarray, shape (2, 2), (2,) and (2, 2), or None
+        Parts of the construction, and the long axis of the tooth, placed by hand, in image pixels.
     """
 
     file_line: Line | None
@@ -59,6 +59,7 @@ class TracedCase:
     remarks: tuple[Remark, ...]
     coronal_axis_px: FloatArray | None = None
     departure_px: FloatArray | None = None
+    tooth_axis_px: FloatArray | None = None
 
 
 def trace_case(radiograph: Radiograph, clicks: Clicks, facts: CaseFacts, mm_per_px: float) -> TracedCase:
@@ -255,13 +256,11 @@ class _Tracing:
             how = "place along the line as clicked"
         self.fixes[name] = (where, along.sd_px, 0.05 / self.mm, how, along.refined)
 
-    def _placed_axis(self, clicks: Clicks) -> FloatArray | None:
-        axis = clicks.get("coronal_axis")
+    def _placed_axis(self, clicks: Clicks, name: str, otherwise: str) -> FloatArray | None:
+        axis = clicks.get(name)
         if axis is None or (len(axis) == 2 and np.hypot(*(axis[1] - axis[0])) >= 1.0):
             return axis
-        self.remarks.append(
-            Remark("note", "coronal_axis needs two different points; until then the axis is found by rule.")
-        )
+        self.remarks.append(Remark("note", f"{name} needs two different points; until then {otherwise}."))
         return None
 
     def result(self, clicks: Clicks) -> TracedCase:
@@ -281,7 +280,9 @@ class _Tracing:
                     name, float(row), float(col), float(row), float(col), sd, sd, "as clicked", False
                 )
         gap, gap_sd = self.gap if self.gap is not None else (None, None)
-        axis = self._placed_axis(clicks)
+        axis = self._placed_axis(clicks, "coronal_axis", "the axis is found by rule")
+        upright = "the image rows stand for the long axis of the tooth"
+        tooth_axis = self._placed_axis(clicks, "tooth_axis", upright)
         return TracedCase(
             _to_image(self.file, space),
             _to_image(self.canal, space),
@@ -294,6 +295,7 @@ class _Tracing:
             tuple(self.remarks),
             axis,
             clicks["departure"][0] if "departure" in clicks else None,
+            tooth_axis,
         )
 
 
