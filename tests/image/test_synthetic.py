@@ -10,6 +10,7 @@ from radio.image.synthetic import draw_parameters, make_case
 from radio.image.synthetic.attenuation import ENERGIES_KEV, linear_attenuation_per_mm, spectrum_weights
 from radio.image.synthetic.bone import trabecular_texture
 from radio.image.synthetic.build import build_scene
+from radio.image.synthetic.case import case_of
 from radio.image.synthetic.curves import arc_length, at_length, bent_axis, foot, resample
 from radio.image.synthetic.detector import expose
 from radio.image.synthetic.draw import TOOTH_NUMBERS
@@ -554,6 +555,102 @@ def test_parameters_are_frozen():
     with pytest.raises(AttributeError):
         p.pitch_mm = 1.0
     assert isinstance(p, Parameters)
+
+
+# ---- several views of one tooth ---------------------------------------------------------------------------
+
+
+def two_views(seed, turn_deg, **fixed):
+    common = dict(QUIET) | {"pitch_mm": 0.06} | fixed
+    return (
+        draw_parameters(seed, horizontal_tilt_deg=-turn_deg / 2, exposure_seed=1, **common),
+        draw_parameters(seed, horizontal_tilt_deg=turn_deg / 2, exposure_seed=2, **common),
+    )
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize(
+    "fixed",
+    [
+        {"file_size": 15},
+        {"file_size": None, "ball_diameter_mm": 5.0},
+        {"kind": "lower_molar", "canals_in_root": 2, "file_size": 15, "second_file_size": 10},
+    ],
+)
+def test_a_turned_tooth_is_the_same_tooth(seed, fixed):
+    one, two = (build_scene(p) for p in two_views(seed, 50.0, **fixed))
+    for first, second in zip(one.tooth.canals[0], two.tooth.canals[0], strict=True):
+        assert np.array_equal(first.axis_mm, second.axis_mm)
+        assert np.array_equal(first.half_width_mm, second.half_width_mm)
+    assert np.array_equal(one.tooth.roots[0].axis_mm, two.tooth.roots[0].axis_mm)
+    assert one.tooth.crown_mm == two.tooth.crown_mm
+    for (_, _, first), (_, _, second) in zip(one.files, two.files, strict=True):
+        assert np.array_equal(first.path_mm, second.path_mm)
+    assert len(one.neighbours) == 4
+    for (first, _, place), (second, _, other) in zip(one.neighbours, two.neighbours, strict=True):
+        assert np.array_equal(place, other)
+        assert np.array_equal(first.canals[0][0].axis_mm, second.canals[0][0].axis_mm)
+    assert not np.allclose(one.view.rotation, two.view.rotation)
+
+
+def test_two_exposures_scatter_on_their_own():
+    p = draw_parameters(5, file_size=15, exposure_seed=1, **(QUIET | {"pitch_mm": 0.06, "dust": 0}))
+    one, again, two = (case_of(replace(p, exposure_seed=seed)) for seed in (1, 1, 2))
+    assert np.array_equal(one.image, again.image)
+    assert one.clicks["orifice"].tolist() == again.clicks["orifice"].tolist()
+
+    def misses(case):
+        exact = {"orifice": case.truth.orifice_px, "apex": case.truth.apex_px}
+        return np.concatenate([case.clicks[name][0] - point for name, point in exact.items()])
+
+    assert np.abs(misses(one) - misses(two)).min() > 1e-3
+    assert np.array_equal(one.truth.canal_axis_mm, two.truth.canal_axis_mm)
+
+
+@pytest.mark.parametrize("seed", [3, 8])
+def test_the_axis_in_space_casts_the_shadow_on_the_image(seed):
+    # a source so far away that the beam is parallel: x shows times the cosine of the turn, y times its sine
+    for p in two_views(
+        seed,
+        90.0,
+        extracted=True,
+        source_distance_mm=1000.0,
+        object_distance_mm=2.0,
+        vertical_tilt_deg=0.0,
+        rotation_deg=0.0,
+        mirror=False,
+        beam_u_deg=0.0,
+        beam_v_deg=0.0,
+    ):
+        scene = build_scene(p)
+        truth = truth_of_canal(scene, p, 0, 0, None)
+        shadow = (truth.canal_axis_px - truth.canal_axis_px[0]) * truth.mm_per_px
+        x, y, z = (truth.canal_axis_mm - truth.canal_axis_mm[0]).T
+        turn = np.deg2rad(p.horizontal_tilt_deg)
+        parallel = np.column_stack([z, x * np.cos(turn) - y * np.sin(turn)])
+        # what is left is the perspective: at most some mm of depth in a metre, over the length of a canal
+        assert shadow == pytest.approx(parallel, abs=0.1)
+        assert truth.canal_length_3d_mm == pytest.approx(arc_length(truth.canal_axis_mm)[-1])
+
+
+def test_an_extracted_tooth_stands_alone():
+    fixed = QUIET | {"pitch_mm": 0.06, "dust": 0, "padding": "none", "local_contrast": 0.0, "unsharp": 0.0}
+    case = make_case(4, kind="canine", file_size=None, extracted=True, horizontal_tilt_deg=90.0, **fixed)
+    grey, apex = case.grey.grey, np.rint(case.truth.apex_px).astype(int)
+    # beside and beyond the root there is nothing but resin: as grey as the corners
+    corner = np.median(grey[:20, :20])
+    reach = round(6.0 / case.truth.mm_per_px)
+    for side in (-reach, reach):
+        assert grey[apex[0], np.clip(apex[1] + side, 0, grey.shape[1] - 1)] == pytest.approx(corner, abs=0.1)
+    on_root = np.rint(case.truth.canal_axis_px[len(case.truth.canal_axis_px) // 2]).astype(int)
+    assert grey[tuple(on_root)] > corner + 0.15
+    assert build_scene(case.parameters).neighbours == ()
+
+
+def test_a_tooth_in_the_jaw_is_not_turned_into_its_neighbours():
+    with pytest.raises(ValueError, match="between -60 and 60. Set extracted, or turn less"):
+        draw_parameters(1, horizontal_tilt_deg=75.0)
+    assert draw_parameters(1, horizontal_tilt_deg=75.0, extracted=True).horizontal_tilt_deg == 75.0
 
 
 # ---- writing ----------------------------------------------------------------------------------------------

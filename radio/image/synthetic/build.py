@@ -232,11 +232,13 @@ def build_scene(p: Parameters) -> Scene:
         must += [file.tip_mm, file.path_mm[int(np.searchsorted(along, start))]]
     if p.ball_diameter_mm is not None and not files:
         must.append(cusp - np.array([0.0, 0.0, p.ball_diameter_mm]))
-    view, grid = _frame(p, view, np.array(must), rng)
+    placing = p.exposure_rng(1, rng)
+    view, grid = _frame(p, view, np.array(must), placing)
     ball = None
     if p.ball_diameter_mm is not None:
-        ball = _place_ball(p, tooth, view, grid, rng)
-    return Scene(tooth, tuple(files), _neighbours(p, tooth, rng), cusp, view, grid, ball)
+        ball = _place_ball(p, tooth, view, grid, placing)
+    neighbours = () if p.extracted else _neighbours(p, tooth, rng)
+    return Scene(tooth, tuple(files), neighbours, cusp, view, grid, ball)
 
 
 def _place_ball(p: Parameters, tooth: Tooth, view: View, grid: Grid, rng: np.random.Generator) -> FloatArray:

@@ -148,7 +148,7 @@ def render(
 ) -> tuple[npt.NDArray[np.uint8] | npt.NDArray[np.uint16], BoolArray]:
     """Image as stored and exposed area for a set of parameters."""
     scene = build_scene(p) if scene is None else scene
-    rng = np.random.default_rng([p.nuisance_seed, 3])
+    rng = p.exposure_rng(3, np.random.default_rng([p.nuisance_seed, 3]))
     signal = expose(intensity(trace_rays(scene, p), p.tube_voltage_kv), p, rng)
     grey = add_dust(develop(signal, p), p, rng)
     film = film_mask(p, grey.shape, rng)
@@ -181,7 +181,7 @@ def case_of(p: Parameters) -> SyntheticCase:
     """Render one synthetic radiograph from a full set of parameters."""
     scene = build_scene(p)
     image, film = render(p, scene)
-    rng = np.random.default_rng([p.nuisance_seed, 4])
+    rng = p.exposure_rng(4, np.random.default_rng([p.nuisance_seed, 4]))
     first = scene.files[0][2] if scene.files else None
     canals = []
     for number, (root, canal, file) in enumerate(scene.files or ((0, 0, first),)):

@@ -1,4 +1,4 @@
-"""Jaw bone about the sockets, and the soft tissue over everything."""
+"""What lies about the teeth: jaw bone and soft tissue, or a block of resin about an extracted tooth."""
 
 from __future__ import annotations
 
@@ -90,9 +90,24 @@ def add_jaw(
     if rng.random() < 0.5:
         plates = plates + _landmark_line(x, z, rng) * amount
     spongy = np.maximum(deep - socket - lamina - plates, 0)
-    texture = trabecular_texture(rng, shape, grid.pitch_mm, p.texture_mm)
+    # bone seen from another side is another texture
+    texture_rng = p.exposure_rng(2, rng)
+    texture = trabecular_texture(texture_rng, shape, grid.pitch_mm, p.texture_mm)
     mineral = np.minimum(spongy * np.float32(p.trabecular_share) * texture, spongy)
     paths["cortical bone"][:] += plates + lamina * np.float32(0.85) + mineral
     gum = np.clip((z - crest + np.float32(rng.uniform(2.0, 4.0))) / np.float32(2.5), 0, 1)
-    cheek = p.soft_mm * np.maximum(1 + 0.10 * smooth_noise(rng, shape, grid.pitch_mm, 14.0), 0.3)
+    cheek = p.soft_mm * np.maximum(1 + 0.10 * smooth_noise(texture_rng, shape, grid.pitch_mm, 14.0), 0.3)
     paths["soft tissue"][:] += (cheek + 4.0 * gum + spongy - mineral).astype(np.float32)
+
+
+def add_block(paths: PathLengths, p: Parameters) -> None:
+    """Put a block of resin into the beam about an extracted tooth; it absorbs as soft tissue does.
+
+    Parameters
+    ----------
+    paths : PathLengths
+        Changed in place.
+    p : Parameters
+        Its depth is `soft_mm`.
+    """
+    paths["soft tissue"][:] += np.float32(p.soft_mm)

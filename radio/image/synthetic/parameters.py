@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 # ISO 3630-1 sizes of hand files the generator knows
 SIZES = (6, 8, 10, 15, 20, 25, 30, 35, 40, 45, 50, 55, 60)
 _CHOICES: dict[str, tuple[object, ...]] = {
@@ -30,7 +32,7 @@ _RANGES: dict[str, tuple[float, float]] = {
     "source_distance_mm": (150, 1000),
     "object_distance_mm": (2, 60),
     "vertical_tilt_deg": (-40, 40),
-    "horizontal_tilt_deg": (-60, 60),
+    "horizontal_tilt_deg": (-90, 90),
     "beam_u_deg": (-30, 30),
     "beam_v_deg": (-30, 30),
     "pitch_mm": (0.01, 0.2),
@@ -42,6 +44,8 @@ _RANGES: dict[str, tuple[float, float]] = {
     "gamma": (0.3, 3),
     "click_sd_mm": (0, 2),
 }
+# Turned further than this, neighbours and jaw cannot be shown: they would lie in the beam.
+_LARGEST_TURN_IN_JAW_DEG = 60
 
 
 @dataclass(frozen=True)
@@ -53,7 +57,8 @@ class Parameters:
     Parameters
     ----------
     nuisance_seed : int
-        Seed of what is not a parameter of its own: textures, noise, dust, neighbours, clicks.
+        Seed of what is not a parameter of its own: details of the tooth, neighbours, textures, noise, dust,
+        clicks.
     kind, tooth : str
         Kind of tooth (a key of `radio.image.synthetic.draw.TOOTH_NUMBERS`) and its ISO 3950 number.
     size_scale : float
@@ -89,7 +94,8 @@ class Parameters:
     source_distance_mm, object_distance_mm : float
         Source to detector, tooth axis to detector.
     vertical_tilt_deg, horizontal_tilt_deg : float
-        Tooth against the detector: lean of the long axis, turn about it.
+        Tooth against the detector: lean of the long axis, turn about it. In the jaw at most 60 degrees of
+        turn.
     beam_u_deg, beam_v_deg : float
         Direction of the source from the detector normal.
     rotation_deg, mirror : float, bool
@@ -130,6 +136,12 @@ class Parameters:
         Scatter of the clicks, standard deviation along each axis.
     click_canal_end : bool
         Whether the canal end is clicked beside the apex.
+    extracted : bool
+        The tooth alone in a block of resin as deep as `soft_mm`, without neighbours and jaw.
+    exposure_seed : int or None
+        Seed of what is of one exposure alone: place on the detector, bone texture, noise, dust, clicks.
+        Two views of one tooth share all that makes up the tooth, and differ in this. None: drawn from
+        `nuisance_seed`.
 
     Raises
     ------
@@ -204,6 +216,8 @@ class Parameters:
     monochrome1: bool
     click_sd_mm: float = 0.2
     click_canal_end: bool = True
+    extracted: bool = False
+    exposure_seed: int | None = None
 
     def __post_init__(self) -> None:
         for name, allowed in _CHOICES.items():
@@ -214,3 +228,20 @@ class Parameters:
             value = getattr(self, name)
             if value is not None and not low <= value <= high:
                 raise ValueError(f"{name} is {value!r}; it must lie between {low:g} and {high:g}.")
+        if abs(self.horizontal_tilt_deg) > _LARGEST_TURN_IN_JAW_DEG and not self.extracted:
+            raise ValueError(
+                f"horizontal_tilt_deg is {self.horizontal_tilt_deg!r}; for a tooth in the jaw it must lie "
+                f"between {-_LARGEST_TURN_IN_JAW_DEG} and {_LARGEST_TURN_IN_JAW_DEG}. Set extracted, or turn less."
+            )
+
+    def exposure_rng(self, stream: int, shared: np.random.Generator) -> np.random.Generator:
+        """Source of chance for what is of one exposure alone.
+
+        Parameters
+        ----------
+        stream : int
+            Number of the stream, so that no two uses draw the same.
+        shared : numpy.random.Generator
+            What is used where the exposure has no seed of its own.
+        """
+        return shared if self.exposure_seed is None else np.random.default_rng([self.exposure_seed, stream])

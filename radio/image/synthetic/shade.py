@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from radio.image.synthetic.build import Scene
-from radio.image.synthetic.jaw import add_jaw
+from radio.image.synthetic.jaw import add_block, add_jaw
 from radio.image.synthetic.metal import add_metalwork, add_root_filling
 from radio.image.synthetic.parameters import Parameters
 from radio.image.synthetic.paths import PathLengths, open_field
@@ -46,6 +46,9 @@ def trace_rays(scene: Scene, p: Parameters) -> PathLengths:
         if p.neighbour_filled and number == 1:
             for canal in (canal for row in tooth.canals for canal in row):
                 add_root_filling(paths, canal, view)
-    add_jaw(paths, socket, lamina, scene, p, rng)
+    if p.extracted:
+        add_block(paths, p)
+    else:
+        add_jaw(paths, socket, lamina, scene, p, rng)
     add_metalwork(paths, scene, p, rng)
     return paths

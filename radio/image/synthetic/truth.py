@@ -54,6 +54,10 @@ class Truth:
         File length plus gap.
     s_shaped : bool
         Drawn with two opposite bends.
+    canal_axis_mm : ndarray, shape (N, 3)
+        Canal axis in space, orifice to canal end, in the frame of the tooth: x mesio-distal, y towards the
+        side the source stands on in a straight view, z along the long axis towards the root. The same
+        however the tooth is projected; its points are those of `canal_axis_px`.
     """
 
     canal_axis_px: FloatArray
@@ -76,6 +80,7 @@ class Truth:
     canal_length_3d_mm: float
     working_length_mm: float | None
     s_shaped: bool
+    canal_axis_mm: FloatArray
 
 
 def _line_px(scene: Scene, points_mm: FloatArray) -> FloatArray:
@@ -124,4 +129,5 @@ def truth_of_canal(
         canal_length_3d_mm=canal.length_mm,
         working_length_mm=None if file is None or gap is None else file.length_mm + gap,
         s_shaped=p.canal_form == "s" and root_number == 0,
+        canal_axis_mm=canal.axis_mm,
     )
