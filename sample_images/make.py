@@ -31,6 +31,7 @@ IMAGE_COLUMNS = (
     "electronic_mark",
     "subject",
 )
+LINE_STEP_PX, SPACE_STEP_MM = 4.0, 0.1
 CLICK_COLUMNS = ("image", "canal", "landmark", "order", "row", "col")
 
 
@@ -54,6 +55,8 @@ class Sample:
         View label.
     electronic : mapping
         Canal to (error in mm, mark) of an invented electronic reading.
+    in_space : bool
+        One of several views of a tooth: the truth holds the axis of the canal in space too.
     """
 
     name: str
@@ -64,6 +67,7 @@ class Sample:
     canals: Sequence[str] = ("1",)
     view: str = "straight"
     electronic: Mapping[str, tuple[float, Literal["zero", "half"]]] = field(default_factory=dict)
+    in_space: bool = False
 
 
 def read_series() -> list[Sample]:
@@ -83,21 +87,35 @@ def write_image(case: SyntheticCase, sample: Sample, path: Path) -> None:
         {"png": write_png, "tiff": write_tiff, "jpeg": write_jpeg}[kind](case, path, **how)
 
 
-def _points(line: np.ndarray, step_px: float = 4.0) -> list[list[float]]:
-    return [[round(float(value), 3) for value in point] for point in resample(line, step_px)]
+def _points(line: np.ndarray, step: float) -> list[list[float]]:
+    return [_rounded(point) for point in resample(line, step)]
 
 
-def truth_of(truth: Truth) -> dict[str, Any]:
-    """Truth of one canal as plain numbers: points (row, col) rounded to 0.001 px, lengths to 0.0001 mm."""
+def truth_of(truth: Truth, *, in_space: bool) -> dict[str, Any]:
+    """Truth of one canal as plain numbers: points rounded to 0.001 px or mm, lengths to 0.0001 mm.
+
+    Parameters
+    ----------
+    truth : Truth
+    in_space : bool
+        With the axis in space.
+    """
     record: dict[str, Any] = {}
     for name, value in vars(truth).items():
-        if isinstance(value, np.ndarray):
-            record[name] = _points(value) if value.ndim == 2 else [round(float(x), 3) for x in value]
+        if name == "canal_axis_mm":
+            if in_space:
+                record[name] = _points(value, SPACE_STEP_MM)
+        elif isinstance(value, np.ndarray):
+            record[name] = _points(value, LINE_STEP_PX) if value.ndim == 2 else _rounded(value)
         elif isinstance(value, float):
             record[name] = round(value, 7 if name.endswith("mm_per_px") else 4)
         else:
             record[name] = value
     return record
+
+
+def _rounded(point: np.ndarray) -> list[float]:
+    return [round(float(value), 3) for value in point]
 
 
 def canals_of(sample: Sample, case: SyntheticCase) -> list[SyntheticCanal]:
@@ -174,7 +192,9 @@ def make_samples(out: Path, names: tuple[str, ...] | None = None) -> None:
         for canal in canals_of(sample, case):
             images.append(_image_row(sample, canal))
             clicks += _click_rows(sample, canal)
-            truth.setdefault(sample.name, {})[canal.facts.canal] = truth_of(canal.truth)
+            truth.setdefault(sample.name, {})[canal.facts.canal] = truth_of(
+                canal.truth, in_space=sample.in_space
+            )
     _write_table(out / "IMAGES.csv", IMAGE_COLUMNS, images)
     _write_table(out / "CLICKS.csv", CLICK_COLUMNS, clicks)
     (out / "truth.json").write_text(json.dumps(truth, separators=(",", ":")) + "\n", encoding="utf-8")

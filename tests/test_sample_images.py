@@ -83,6 +83,8 @@ def test_every_promised_situation_is_there(truth):
         ("s06_diagnostic_spacing.dcm", "DICOM", 12),
         ("s07_beyond_apex.png", "PNG", 8),
         ("s08_hard.dcm", "DICOM", 12),
+        ("s09_two_views_facing.png", "PNG", 8),
+        ("s10_two_views_side.png", "PNG", 8),
     ],
 )
 def test_image_is_read_with_metal_bright(name, file_format, bits, truth):
@@ -159,7 +161,7 @@ def test_dicom_headers_state_spacing_and_no_person(truth):
     assert syntaxes == {"1.2.840.10008.1.2.1", "1.2.840.10008.1.2.4.80", "1.2.840.10008.1.2.4.90"}
 
 
-@pytest.mark.parametrize("name", ["s05_diagnostic_ball.jpg", "s08_hard.dcm"])
+@pytest.mark.parametrize("name", ["s05_diagnostic_ball.jpg", "s08_hard.dcm", "s10_two_views_side.png"])
 def test_samples_come_from_their_seeds(name, make, tmp_path, truth):
     make.make_samples(tmp_path, (name,))
     first, again = read_radiograph(SAMPLES / name), read_radiograph(tmp_path / name)
