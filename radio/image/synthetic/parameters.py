@@ -228,10 +228,11 @@ class Parameters:
             value = getattr(self, name)
             if value is not None and not low <= value <= high:
                 raise ValueError(f"{name} is {value!r}; it must lie between {low:g} and {high:g}.")
-        if abs(self.horizontal_tilt_deg) > _LARGEST_TURN_IN_JAW_DEG and not self.extracted:
+        most = _LARGEST_TURN_IN_JAW_DEG
+        if abs(self.horizontal_tilt_deg) > most and not self.extracted:
             raise ValueError(
                 f"horizontal_tilt_deg is {self.horizontal_tilt_deg!r}; for a tooth in the jaw it must lie "
-                f"between {-_LARGEST_TURN_IN_JAW_DEG} and {_LARGEST_TURN_IN_JAW_DEG}. Set extracted, or turn less."
+                f"between {-most} and {most}. Set extracted, or turn less."
             )
 
     def exposure_rng(self, stream: int, shared: np.random.Generator) -> np.random.Generator:
