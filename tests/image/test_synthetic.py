@@ -648,7 +648,7 @@ def test_an_extracted_tooth_stands_alone():
 
 
 def test_a_tooth_in_the_jaw_is_not_turned_into_its_neighbours():
-    with pytest.raises(ValueError, match="between -60 and 60. Set extracted, or turn less"):
+    with pytest.raises(ValueError, match=r"between -60 and 60\. Set extracted, or turn less"):
         draw_parameters(1, horizontal_tilt_deg=75.0)
     assert draw_parameters(1, horizontal_tilt_deg=75.0, extracted=True).horizontal_tilt_deg == 75.0
 
