@@ -17,6 +17,7 @@ from radio.measure.case import CaseFacts, Remark
 from radio.measure.electronic import electronic_difference
 from radio.measure.length import canal_length_mm, gap_mm, working_length_mm
 from radio.measure.result import Measurement
+from radio.measure.settings import DEFAULT_SETTINGS, CurvatureSettings
 from radio.measure.stack import TraceStack, angles_deg, cross2
 from radio.measure.trace_case import TracedCase
 from radio.trace.curve import arc_length, project
@@ -35,7 +36,12 @@ class Assembly:
     remarks: tuple[Remark, ...]
 
 
-def assemble(radiograph: Radiograph, traced: TracedCase, facts: CaseFacts) -> Assembly:
+def assemble(
+    radiograph: Radiograph,
+    traced: TracedCase,
+    facts: CaseFacts,
+    settings: CurvatureSettings = DEFAULT_SETTINGS,
+) -> Assembly:
     """All numbers of one canal.
 
     Parameters
@@ -44,6 +50,7 @@ def assemble(radiograph: Radiograph, traced: TracedCase, facts: CaseFacts) -> As
         For its spacing facts.
     traced : TracedCase
     facts : CaseFacts
+    settings : CurvatureSettings
 
     Returns
     -------
@@ -60,7 +67,7 @@ def assemble(radiograph: Radiograph, traced: TracedCase, facts: CaseFacts) -> As
         out[canal_px.name] = canal_px
     if scale is not None:
         _lengths(out, traced, facts, scale, canal_px, remarks)
-    bend = measure_bend(traced, scale)
+    bend = measure_bend(traced, scale, settings)
     if bend is not None:
         out |= bend.measurements
         remarks += [*_bend_remarks(bend), *_placed_remarks(bend.stack, scale)]

@@ -12,14 +12,10 @@ from radio.measure.case import SchneiderConstruction
 from radio.measure.curvature import Number, Word, departure_of, even, measure_methods
 from radio.measure.drawn import image_px
 from radio.measure.methods import METHODS, CurvatureMethod
-from radio.measure.perturb import hidden_bends, perturbed_traces, turn_to_foramen
+from radio.measure.perturb import SEED, hidden_bends, perturbed_traces, turn_to_foramen
 from radio.measure.result import Finding, Measurement
-from radio.measure.stack import (
-    DEFAULT_TOLERANCE_MM,
-    DEFAULT_TOLERANCE_PX,
-    Placed,
-    TraceStack,
-)
+from radio.measure.settings import DEFAULT_SETTINGS, CurvatureSettings
+from radio.measure.stack import Placed, TraceStack
 from radio.measure.trace_case import TracedCase
 from radio.trace.along import CLICK_SD_MM
 from radio.trace.curve import arc_length
@@ -27,7 +23,6 @@ from radio.trace.curve import arc_length
 FloatArray = npt.NDArray[np.float64]
 
 _DRAWS = 24
-_SEED = 20_260_101
 # Sideways errors of a trace go together over about this length.
 _CORRELATION_MM = 1.0
 _TWO_BENDS = "The canal is S-shaped: no single angle or circle describes it."
@@ -69,7 +64,9 @@ def end_words(traced: TracedCase) -> str:
     return "canal end" if "canal_end" in traced.landmarks else "radiographic apex"
 
 
-def stack_of_case(traced: TracedCase, scale: Scale | None) -> TraceStack | None:
+def stack_of_case(
+    traced: TracedCase, scale: Scale | None, settings: CurvatureSettings = DEFAULT_SETTINGS
+) -> TraceStack | None:
     """The traced canal and its draws in millimetres, or in square pixels without a scale.
 
     None without a canal line.
@@ -78,6 +75,7 @@ def stack_of_case(traced: TracedCase, scale: Scale | None) -> TraceStack | None:
     ----------
     traced : TracedCase
     scale : Scale or None
+    settings : CurvatureSettings
     """
     line = traced.canal_line
     if line is None:
@@ -97,7 +95,8 @@ def stack_of_case(traced: TracedCase, scale: Scale | None) -> TraceStack | None:
         count=_DRAWS,
     )
     axis, departure = traced.coronal_axis_px, traced.departure_px
-    errors = np.random.default_rng(_SEED).normal(0.0, CLICK_SD_MM / rough_mm, (1 + _DRAWS, 3, 2))
+    # a stream of its own: the trace and a placed point err apart from each other
+    errors = np.random.default_rng((SEED, 1)).normal(0.0, CLICK_SD_MM / rough_mm, (1 + _DRAWS, 3, 2))
     errors[0] = 0.0
     placed = Placed(
         None if axis is None else square(axis, traced.aspect) * mm,
@@ -107,20 +106,23 @@ def stack_of_case(traced: TracedCase, scale: Scale | None) -> TraceStack | None:
     return TraceStack(
         np.concatenate([even(points)[None], draws]),
         "mm" if scale is not None else "px",
-        DEFAULT_TOLERANCE_MM if scale is not None else DEFAULT_TOLERANCE_PX,
+        settings,
         placed,
     )
 
 
-def measure_bend(traced: TracedCase, scale: Scale | None) -> Bend | None:
+def measure_bend(
+    traced: TracedCase, scale: Scale | None, settings: CurvatureSettings = DEFAULT_SETTINGS
+) -> Bend | None:
     """Curvature by every method, with or without a scale; None without a canal line.
 
     Parameters
     ----------
     traced : TracedCase
     scale : Scale or None
+    settings : CurvatureSettings
     """
-    stack = stack_of_case(traced, scale)
+    stack = stack_of_case(traced, scale, settings)
     if stack is None:
         return None
     found, absent = measure_methods(stack, relative_sd=0.0 if scale is None else scale.relative_sd)

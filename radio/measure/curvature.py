@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from radio.measure.methods import METHODS, CurvatureMethod, Quantity, schneider
-from radio.measure.stack import DEFAULT_TOLERANCE_MM, DEFAULT_TOLERANCE_PX, SAMPLES, TraceStack
+from radio.measure.settings import DEFAULT_SETTINGS, CurvatureSettings, Unit
+from radio.measure.stack import SAMPLES, Placed, TraceStack
 from radio.trace.curve import cumulative_length, point_at
 
 __all__ = [
-    "DEFAULT_TOLERANCE_MM",
-    "DEFAULT_TOLERANCE_PX",
     "METHODS",
     "Departure",
     "Number",
@@ -65,9 +64,36 @@ def even(points: FloatArray, count: int = SAMPLES) -> FloatArray:
     return point_at(points, np.linspace(0.0, float(cumulative_length(points)[-1]), count))
 
 
-def stack_of_traces(points: FloatArray, draws: Sequence[FloatArray] = (), **more: object) -> TraceStack:
-    """A stack of a trace, shape (N, 2), and of draws of it; `more` as :class:`TraceStack` takes it."""
-    return TraceStack(np.stack([even(one) for one in (points, *draws)]), **more)  # type: ignore[arg-type]
+def stack_of_traces(
+    points: FloatArray,
+    draws: Sequence[FloatArray] = (),
+    *,
+    unit: Unit = "mm",
+    tolerance: float | None = None,
+    settings: CurvatureSettings = DEFAULT_SETTINGS,
+    placed: Placed | None = None,
+) -> TraceStack:
+    """A stack of a trace, shape (N, 2), and of draws of it.
+
+    Parameters
+    ----------
+    points : ndarray, shape (N, 2)
+    draws : sequence of ndarray, shape (N, 2)
+    unit, settings, placed
+        As :class:`TraceStack` takes them.
+    tolerance : float, optional
+        Departure tolerance in `unit`, in place of the one of the settings.
+
+    Raises
+    ------
+    PeriapicalError
+        The tolerance is outside its limits.
+    """
+    if tolerance is not None:
+        name = "departure_tolerance_mm" if unit == "mm" else "departure_tolerance_px"
+        settings = replace(settings, **{name: tolerance})
+    traces = np.stack([even(one) for one in (points, *draws)])
+    return TraceStack(traces, unit, settings, Placed() if placed is None else placed)
 
 
 def find_departure(points: FloatArray, tolerance: float) -> Departure:
@@ -93,7 +119,12 @@ def find_departure(points: FloatArray, tolerance: float) -> Departure:
     Least-squares form of the construction of Schneider 1971 (Oral Surg Oral Med Oral Pathol 32:271);
     the tolerance makes "begins to leave the axis" a stated quantity.
     """
-    return departure_of(stack_of_traces(points, tolerance=tolerance))
+    return departure_of(_bare_stack(points, tolerance))
+
+
+def _bare_stack(points: FloatArray, tolerance: float) -> TraceStack:
+    """A stack for what has no length but the tolerance; "px" is any unit then."""
+    return stack_of_traces(points, unit="px", tolerance=tolerance)
 
 
 def departure_of(stack: TraceStack) -> Departure:
@@ -117,7 +148,7 @@ def schneider_deg(points: FloatArray, tolerance: float) -> tuple[float, Departur
     tolerance : float
         Departure tolerance, same unit.
     """
-    stack = stack_of_traces(points, tolerance=tolerance)
+    stack = _bare_stack(points, tolerance)
     return float(schneider.values(stack)["schneider_deg"][0]), departure_of(stack)
 
 

@@ -12,6 +12,8 @@ from radio.trace.curve import cumulative_length, normals, point_at
 
 FloatArray = npt.NDArray[np.float64]
 
+# Fixed, so that the same trace gives the same uncertainty.
+SEED = 20_240_229
 # Bend that a stretch not shown by the image may hide: curvature, standard deviation, per mm (a radius of
 # 20 mm), and the most it is allowed to reach aside. Common practice, no source.
 _HIDDEN_BEND_PER_MM = 0.05
@@ -85,7 +87,7 @@ def perturbed_traces(
     end_sd: tuple[float, float],
     bridges: FloatArray,
     count: int,
-    seed: int = 20_240_229,
+    seed: int = SEED,
 ) -> FloatArray:
     """Traces as they might have come out: the trace moved sideways and at its ends by its own uncertainty.
 
@@ -104,7 +106,7 @@ def perturbed_traces(
     count : int
         Number of traces.
     seed : int
-        Seed, fixed so that the same trace gives the same uncertainty.
+        Seed of the random numbers.
 
     Returns
     -------

@@ -8,26 +8,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
+from radio.measure.settings import DEFAULT_SETTINGS, CurvatureSettings, Unit
 from radio.trace.path import penalised
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
 SAMPLES = 110
-DEFAULT_TOLERANCE_MM = 0.10
-DEFAULT_TOLERANCE_PX = 5.0
-# Apical portion whose line counts as the canal's apical direction: millimetres, or share of the canal without
-# a scale. No source states a length; it is printed with each angle that rests on it.
-APICAL_PORTION_MM = 2.0
-APICAL_PORTION_SHARE = 0.15
-# Detail shorter than this share of a radian per wave is smoothed out before curvature is taken.
-SMOOTH_SPAN_MM = 4.0
-SMOOTH_SPAN_SHARE = 0.3
+APICAL_PORTION_MM = DEFAULT_SETTINGS.apical_portion_mm
+SMOOTH_SPAN_MM = DEFAULT_SETTINGS.smoothing_mm
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,19 +57,16 @@ class TraceStack:
         (row, col) in `unit`; rows and columns have the same unit, so that angles are true.
     unit : {"mm", "px"}
         Millimetres on a calibrated image, pixels otherwise.
-    tolerance : float
-        Departure tolerance, in `unit`.
+    settings : CurvatureSettings
+        Parameters of the methods.
     placed : Placed
         What a person placed.
-    apical_mm : float
-        Length of the apical portion whose line is taken, on a calibrated image.
     """
 
     points: FloatArray
-    unit: Literal["mm", "px"] = "mm"
-    tolerance: float = DEFAULT_TOLERANCE_MM
+    unit: Unit = "mm"
+    settings: CurvatureSettings = DEFAULT_SETTINGS
     placed: Placed = field(default_factory=Placed)
-    apical_mm: float = APICAL_PORTION_MM
 
     def __post_init__(self) -> None:
         if self.points.ndim != 3 or self.points.shape[1] < 8 or self.points.shape[2] != 2:
@@ -114,6 +104,11 @@ class TraceStack:
         k = np.arange(len(self.points))[:, None]
         found = (1 - part) * self.points[k, low] + part * self.points[k, low + 1]
         return np.asarray(found[:, 0] if s.ndim == 1 else found)
+
+    @property
+    def tolerance(self) -> float:
+        """Departure tolerance, in `unit`."""
+        return self.settings.tolerance(self.unit)
 
     # -- coronal axis and departure -----------------------------------------------------------------------
 
@@ -160,9 +155,7 @@ class TraceStack:
     @property
     def apical_portion(self) -> float:
         """Length of the apical portion whose direction is taken, in `unit`."""
-        if self.unit == "mm":
-            return min(self.apical_mm, float(self.length[0]) / 3)
-        return APICAL_PORTION_SHARE * float(self.length[0])
+        return self.settings.apical_portion(self.unit, float(self.length[0]))
 
     @cached_property
     def apical(self) -> FloatArray:
@@ -175,7 +168,7 @@ class TraceStack:
     @property
     def smooth_span(self) -> float:
         """Length of a wave that smoothing halves, in `unit`."""
-        return SMOOTH_SPAN_MM if self.unit == "mm" else SMOOTH_SPAN_SHARE * float(self.length[0])
+        return self.settings.smoothing(self.unit, float(self.length[0]))
 
     @cached_property
     def smooth(self) -> FloatArray:

@@ -179,7 +179,7 @@ def true_values(truth: Truth, *, calibrated: bool) -> dict[str, float | str]:
 
 
 def _methods_ms(stack: TraceStack) -> float:
-    fresh = TraceStack(stack.points, stack.unit, stack.tolerance, stack.placed)
+    fresh = TraceStack(stack.points, stack.unit, stack.settings, stack.placed)
     started = time.process_time()
     measure_methods(fresh)
     return 1000.0 * (time.process_time() - started)

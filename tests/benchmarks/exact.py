@@ -13,12 +13,8 @@ import numpy.typing as npt
 
 from radio.image.synthetic import Truth
 from radio.image.synthetic.curves import arc_length, at_length, foot, tangents
-from radio.measure.curvature import (
-    DEFAULT_TOLERANCE_MM,
-    DEFAULT_TOLERANCE_PX,
-    schneider_deg,
-    stack_of_traces,
-)
+from radio.measure.curvature import schneider_deg, stack_of_traces
+from radio.measure.settings import DEFAULT_SETTINGS
 from radio.measure.stack import TraceStack
 
 FloatArray = npt.NDArray[np.float64]
@@ -102,8 +98,8 @@ def true_schneider_deg(line_px: FloatArray, truth: Truth, *, calibrated: bool) -
         Whether the measurement judged had millimetres: 0.10 mm, otherwise 5 px.
     """
     if calibrated:
-        return schneider_deg(line_px * truth.mm_per_px, DEFAULT_TOLERANCE_MM)[0]
-    return schneider_deg(line_px, DEFAULT_TOLERANCE_PX)[0]
+        return schneider_deg(line_px * truth.mm_per_px, DEFAULT_SETTINGS.departure_tolerance_mm)[0]
+    return schneider_deg(line_px, DEFAULT_SETTINGS.departure_tolerance_px)[0]
 
 
 def axis_stack(truth: Truth, *, calibrated: bool) -> TraceStack:
@@ -113,11 +109,11 @@ def axis_stack(truth: Truth, *, calibrated: bool) -> TraceStack:
     ----------
     truth : Truth
     calibrated : bool
-        In millimetres, otherwise in pixels, each with the tolerance the product states with it.
+        In millimetres, otherwise in pixels, each with the settings the product has unless told otherwise.
     """
     if calibrated:
-        return stack_of_traces(truth.canal_axis_px * truth.mm_per_px, tolerance=DEFAULT_TOLERANCE_MM)
-    return stack_of_traces(truth.canal_axis_px, tolerance=DEFAULT_TOLERANCE_PX, unit="px")
+        return stack_of_traces(truth.canal_axis_px * truth.mm_per_px)
+    return stack_of_traces(truth.canal_axis_px, unit="px")
 
 
 def smallest_radius_mm(line_mm: FloatArray) -> float:

@@ -16,7 +16,8 @@ import numpy as np
 import numpy.typing as npt
 
 from radio.measure.case import CaseFacts
-from radio.measure.curvature import DEFAULT_TOLERANCE_MM, schneider_deg
+from radio.measure.curvature import schneider_deg
+from radio.measure.settings import DEFAULT_SETTINGS
 
 FloatArray = npt.NDArray[np.float64]
 Image = npt.NDArray[np.float32]
@@ -84,7 +85,9 @@ def measure_plainly(
         file_line_px=file,
         canal_line_px=canal,
         canal_length_mm=None if canal is None else _length(canal) * scale,
-        schneider_deg=None if canal is None else schneider_deg(canal * scale, DEFAULT_TOLERANCE_MM)[0],
+        schneider_deg=None
+        if canal is None
+        else schneider_deg(canal * scale, DEFAULT_SETTINGS.departure_tolerance_mm)[0],
         seconds=time.perf_counter() - started,
     )
 

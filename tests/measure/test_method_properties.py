@@ -128,7 +128,7 @@ def test_a_mirror_changes_the_side_alone(trace, rows: bool) -> None:
 
 
 @settings(max_examples=30)
-@given(CANALS, st.floats(0.2, 60))
+@given(CANALS, st.floats(0.2, 20))
 def test_enlarging_in_pixels_changes_nothing(trace, factor: float) -> None:
     # without a scale every length a method uses is a share of the canal
     found = answers_of(30 * trace, unit="px", tolerance=5.0)

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from radio.measure.curvature import stack_of_traces
 from radio.measure.methods import METHODS, method_named
-from radio.measure.stack import APICAL_PORTION_MM, Placed
+from radio.measure.settings import DEFAULT_SETTINGS
+from radio.measure.stack import Placed
 from radio.measure.what_if import BENDING_MM, USUAL_CANAL_MM, what_if
 from tests.fixtures.bent import chain, straight_and_arc, turned
 
@@ -43,7 +44,7 @@ def degrees_of(vector):
 
 def apical_line(r, theta):
     """Direction of the least-squares line of the last 2 mm of an arc: that of its middle, by symmetry."""
-    return theta - np.degrees(APICAL_PORTION_MM / 2 / r)
+    return theta - np.degrees(DEFAULT_SETTINGS.apical_portion_mm / 2 / r)
 
 
 def end_of(p, r, theta):
@@ -106,7 +107,7 @@ def test_the_end_moved_aside_takes_the_chord_along_and_bends_the_canal(shape):
         end = end_of(*shape) + sign * BY * normal
         assert after(found, "end", way) == pytest.approx(degrees_of(end - [p, 0.0]), abs=0.1)
         # the line through a part of a parabola leans as the parabola does in the middle of that part
-        middle = BENDING_MM - APICAL_PORTION_MM / 2
+        middle = BENDING_MM - DEFAULT_SETTINGS.apical_portion_mm / 2
         leaning = np.degrees(np.arctan(2 * BY * middle / BENDING_MM**2))
         turned_by = after(found, "end", way, "weine_deg") - before(found, "weine_deg")
         assert turned_by == pytest.approx(sign * leaning, abs=1.5)

@@ -9,6 +9,7 @@ from typing import Any, Literal
 import numpy.typing as npt
 
 from radio.measure.drawn import Step
+from radio.measure.settings import spelled
 from radio.measure.stack import TraceStack
 
 Unit = Literal["deg", "mm", "1/mm", "deg/mm", "ratio", "word"]
@@ -113,12 +114,27 @@ class CurvatureMethod:
 def tolerance_words(stack: TraceStack) -> str:
     """Departure tolerance for people."""
     if stack.unit == "mm":
-        return f"departure tolerance {stack.tolerance:.2f} mm"
-    return f"departure tolerance {stack.tolerance:g} px (no scale)"
+        return f"departure tolerance {spelled(stack.tolerance, 2)} mm"
+    return f"departure tolerance {spelled(stack.tolerance)} px (no scale)"
 
 
 def portion_words(stack: TraceStack) -> str:
     """Apical portion for people."""
+    told = _along_words(stack, stack.apical_portion, stack.settings.apical_portion_mm)
+    third = float(stack.length[0]) / 3
+    if stack.unit == "mm" and stack.settings.apical_portion_mm > third:
+        told = f"{third:.1f} mm (a third of the canal)"
+    return f"apical line through the last {told}"
+
+
+def smoothing_words(stack: TraceStack) -> str:
+    """Smoothing for people."""
+    told = _along_words(stack, stack.smooth_span, stack.settings.smoothing_mm)
+    return f"smoothing spline, waves of {told} halved"
+
+
+def _along_words(stack: TraceStack, taken: float, stated_mm: float) -> str:
+    """A length along the canal for people: as stated, or what is taken for it without a scale."""
     if stack.unit == "mm":
-        return f"apical line through the last {stack.apical_portion:.1f} mm"
-    return f"apical line through the last {stack.apical_portion:.0f} px (no scale)"
+        return f"{spelled(stated_mm, 1)} mm"
+    return f"{taken:.0f} px ({100 * taken / float(stack.length[0]):.3g} % of the canal, no scale)"

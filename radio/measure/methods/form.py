@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from radio.measure.drawn import Step
-from radio.measure.methods.contract import CurvatureMethod, Quantity, tolerance_words
+from radio.measure.methods.contract import CurvatureMethod, Quantity, smoothing_words, tolerance_words
 from radio.measure.methods.secondary import LEAST_BEND_DEG, two_bends
 from radio.measure.methods.shared_steps import axis_step, canal_step, chord_step, departure_step
 from radio.measure.stack import TraceStack, signed_deg
@@ -67,6 +67,6 @@ METHOD = CurvatureMethod(
         Quantity("bend_side", "Bends toward", "word"),
     ),
     values=values,
-    settings=tolerance_words,
+    settings=lambda stack: f"{tolerance_words(stack)}, {smoothing_words(stack)}",
     construct=construct,
 )
