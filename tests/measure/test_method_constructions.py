@@ -135,7 +135,7 @@ def test_finite_shapes_and_words_for_every_step(method, canal: str, placing: str
             assert " px" not in shape.text or unit == "px"
     assert not any(re.search(r"\bnan\b|\binf\b", step.text) for step in steps)
     # draws change nothing about the drawing of the first trace
-    alone = method.construct(TraceStack(stack.points[:1], stack.unit, stack.settings, placed))
+    alone = method.construct(TraceStack(stack.points[:1], stack.unit, stack.tolerance, placed))
     assert [step.text for step in alone] == [step.text for step in steps]
 
 
@@ -169,7 +169,9 @@ def test_schneider_from_its_lines(trace, where) -> None:
     assert LineString(stack.points[0]).distance(Point(chord[0])) < 1e-9
     assert beyond(axis).distance(Point(chord[0])) == pytest.approx(stack.tolerance, abs=2e-3)
     # the arc opens from the axis to the chord, about the departure
-    assert np.hypot(*(sweep - chord[0]).T) == pytest.approx(0.28 * stack.length[0])
+    radius = float(np.hypot(*(sweep[0] - chord[0])))
+    assert np.hypot(*(sweep - chord[0]).T) == pytest.approx(radius)
+    assert 0 < radius < LineString(chord).length
     assert between_deg(np.stack([chord[0], sweep[0]]), axis) < 1e-6
     assert between_deg(np.stack([chord[0], sweep[-1]]), chord) < 1e-6
 
@@ -190,7 +192,9 @@ def test_angles_from_two_lines_that_meet(trace, where, method: str) -> None:
     vertex = spot(shapes, "vertex")
     assert LineString(axis).distance(Point(vertex)) < 1e-9
     assert LineString(apical).distance(Point(vertex)) < 1e-9
-    assert np.hypot(*(sweep - vertex).T) == pytest.approx(0.28 * stack.length[0])
+    assert np.hypot(*(sweep - vertex).T) == pytest.approx(float(np.hypot(*(sweep[0] - vertex))))
+    assert LineString(axis).distance(Point(sweep[0])) < 1e-9
+    assert LineString(apical).distance(Point(sweep[-1])) < 1e-9
     assert between_deg(np.stack([vertex, sweep[0]]), axis) < 1e-6
     assert between_deg(np.stack([vertex, sweep[-1]]), apical) < 1e-6
 

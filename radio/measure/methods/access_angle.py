@@ -6,7 +6,13 @@ import numpy as np
 
 from radio.measure.drawn import Spot, Step, Stroke, Words
 from radio.measure.methods.contract import CurvatureMethod, Quantity, tolerance_words
-from radio.measure.methods.shared_steps import angle_step, axis_step, canal_step, departure_step
+from radio.measure.methods.shared_steps import (
+    angle_step,
+    arc_radius,
+    axis_step,
+    canal_step,
+    departure_step,
+)
 from radio.measure.stack import FloatArray, TraceStack, angles_deg, cross2
 
 
@@ -52,20 +58,19 @@ def construct(stack: TraceStack) -> tuple[Step, ...]:
 
     heights = []
     for point, name, column in (
-        (leaves, "height from departure", "curve_height_mm"),
-        (deepest, "height from deepest", "curve_height_deepest_mm"),
+        (leaves, "departure", "curve_height_mm"),
+        (deepest, "deepest point", "curve_height_deepest_mm"),
     ):
         drawn = Stroke(np.stack([point, foot(point)]), "height")
-        text = f"{found[column][0]:.2f} {stack.unit}"
-        heights.append(
-            Step(f"Drop the perpendicular: {name}.", (drawn, Spot(point, ""), Words(foot(point), text)))
-        )
-    value = float(found["access_angle_deg"][0])
+        text = f"from {name} {found[column][0]:.2f} {stack.unit}"
+        step = f"Drop the perpendicular from the {name}: the height."
+        heights.append(Step(step, (drawn, Spot(point, ""), Words(foot(point), text))))
+    value, chord = float(found["access_angle_deg"][0]), leaves - orifice
     return (
         *steps,
         Step("Join orifice and canal end.", (Stroke(np.stack([orifice, end]), "second_axis"),)),
         Step("Join orifice and departure point.", (Stroke(np.stack([orifice, leaves]), "chord"),)),
-        angle_step(stack, orifice, leaves - orifice, base, value),
+        angle_step(orifice, arc_radius(stack, chord, base), chord, base, value),
         *heights,
     )
 

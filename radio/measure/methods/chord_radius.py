@@ -6,7 +6,14 @@ import numpy as np
 
 from radio.measure.drawn import Spot, Step, Stroke, Words, arc_of
 from radio.measure.methods.contract import CurvatureMethod, Quantity, tolerance_words
-from radio.measure.methods.shared_steps import angle_step, axis_step, canal_step, chord_step, departure_step
+from radio.measure.methods.shared_steps import (
+    angle_step,
+    arc_radius,
+    axis_step,
+    canal_step,
+    chord_step,
+    departure_step,
+)
 from radio.measure.stack import FloatArray, TraceStack, angles_deg, cross2
 
 # An angle below this gives a radius that is all uncertainty.
@@ -52,7 +59,7 @@ def construct(stack: TraceStack) -> tuple[Step, ...]:
     return (
         *steps,
         chord_step(stack),
-        angle_step(stack, stack.departure[0], axis, chord, value),
+        angle_step(stack.departure[0], arc_radius(stack, chord), axis, chord, value),
         curve,
     )
 

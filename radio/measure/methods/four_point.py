@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from radio.measure.drawn import Spot, Step, Stroke, Words
+from radio.measure.drawn import Spot, Step
 from radio.measure.methods.contract import CurvatureMethod, Quantity
-from radio.measure.methods.shared_steps import canal_step
+from radio.measure.methods.shared_steps import canal_step, corner_of, line_to, meeting_steps
 from radio.measure.stack import FloatArray, TraceStack, angles_deg
 
 CORONAL_MM, APICAL_MM = 2.0, 1.0
@@ -31,8 +31,11 @@ def construct(stack: TraceStack) -> tuple[Step, ...]:
     value = float(values(stack)["four_point_deg"][0])
     if not np.isfinite(value):
         return (canal_step(stack), Step(f"{METHOD.absent.capitalize()}: there is no angle.", ()))
-    onward = b + 0.4 * float(stack.length[0]) * (b - a) / np.hypot(*(b - a))
-    back = c - 0.4 * float(stack.length[0]) * (d - c) / np.hypot(*(d - c))
+    first, second = (a, (b - a) / np.hypot(*(b - a))), (d, (d - c) / np.hypot(*(d - c)))
+    corner = corner_of(stack, first, second)
+    reach = 0.4 * float(stack.length[0])
+    upper = line_to(first, corner, (0.0, CORONAL_MM + reach), "axis")
+    lower = line_to(second, corner, (APICAL_MM + reach, 0.0), "second_axis")
     return (
         canal_step(stack),
         Step(
@@ -40,9 +43,9 @@ def construct(stack: TraceStack) -> tuple[Step, ...]:
             f"canal end.",
             (Spot(b, f"{CORONAL_MM:g} mm"), Spot(c, f"{APICAL_MM:g} mm")),
         ),
-        Step("Draw the line through orifice and upper point.", (Stroke(np.stack([a, onward]), "axis"),)),
-        Step("Draw the line through lower point and end.", (Stroke(np.stack([back, d]), "second_axis"),)),
-        Step("Read the angle between the two lines.", (Words(0.5 * (b + c), f"{value:.1f}°"),)),
+        Step("Draw the line through orifice and upper point.", (upper,)),
+        Step("Draw the line through lower point and end.", (lower,)),
+        *meeting_steps(corner, first[1], second[1], value),
     )
 
 

@@ -6,7 +6,14 @@ import numpy as np
 
 from radio.measure.drawn import Step
 from radio.measure.methods.contract import CurvatureMethod, Quantity, tolerance_words
-from radio.measure.methods.shared_steps import angle_step, axis_step, canal_step, chord_step, departure_step
+from radio.measure.methods.shared_steps import (
+    angle_step,
+    arc_radius,
+    axis_step,
+    canal_step,
+    chord_step,
+    departure_step,
+)
 from radio.measure.stack import FloatArray, TraceStack, angles_deg
 
 
@@ -21,8 +28,8 @@ def construct(stack: TraceStack) -> tuple[Step, ...]:
     steps = (canal_step(stack), axis_step(stack), departure_step(stack))
     if not stack.leaves[0]:
         return steps
-    value = float(values(stack)["schneider_deg"][0])
-    angle = angle_step(stack, stack.departure[0], stack.axis[1][0], stack.chord[0], value)
+    value, chord = float(values(stack)["schneider_deg"][0]), stack.chord[0]
+    angle = angle_step(stack.departure[0], arc_radius(stack, chord), stack.axis[1][0], chord, value)
     return (*steps, chord_step(stack), angle)
 
 

@@ -7,17 +7,22 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from radio.measure.drawn import Spot, Step, Stroke, Words, ray
-from radio.measure.methods.contract import CurvatureMethod, Quantity, smoothing_words, tolerance_words
-from radio.measure.methods.shared_steps import axis_step, canal_step, departure_step
-from radio.measure.settings import along_canal
+from radio.measure.drawn import Spot, Step, Stroke
+from radio.measure.methods.contract import CurvatureMethod, Quantity, tolerance_words
+from radio.measure.methods.shared_steps import (
+    Corner,
+    angle_step,
+    arc_radius,
+    axis_step,
+    canal_step,
+    departure_step,
+    line_to,
+)
 from radio.measure.stack import FloatArray, TraceStack, angles_deg, cross2, leaving
 
 # Each of two opposite bends must turn by this much: less is what the trace itself wavers. Chosen on synthetic
 # radiographs between missing true S-shapes and seeing false ones; no source states a figure.
 LEAST_BEND_DEG = 8.0
-# The canal is a funnel there, and the trace begins at a click: common practice, no source.
-FUNNEL_MM = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,11 +52,11 @@ class TwoBends:
 def two_bends(stack: TraceStack) -> TwoBends:
     """Split every canal where that leaves the most turning on the lesser of two opposite sides.
 
-    The first :data:`FUNNEL_MM` is left out.
+    The first quarter of the smoothing span (1 mm) is left out: the canal is a funnel there and the trace
+    begins at a click.
     """
     step = (stack.length / (stack.points.shape[1] - 1))[:, None]
-    funnel = along_canal(FUNNEL_MM, stack.unit, float(stack.length[0]))
-    curvature = np.where(stack.s < funnel, 0.0, stack.curvature)
+    curvature = np.where(stack.s < 0.25 * stack.smooth_span, 0.0, stack.curvature)
     turned = np.cumsum(0.5 * (curvature[:, 1:] + curvature[:, :-1]) * step, axis=1)
     turned = np.degrees(np.concatenate([np.zeros((len(turned), 1)), turned], axis=1))
     k = np.arange(len(turned))
@@ -113,30 +118,36 @@ def construct(stack: TraceStack) -> tuple[Step, ...]:
         one = Step("The bending does not change side by enough: one curve.", ())
         return (*steps, departure_step(stack), one)
     place, along, leaves = (p[0] for p in _second(stack, bends))
-    found = values(stack)
+    found = {column: float(angle[0]) for column, angle in values(stack).items() if column.endswith("_deg")}
     reach = 0.35 * float(stack.length[0])
     corner = first_departure(stack, bends)[0]
+    first, second = leaves - corner, stack.end[0] - leaves
+    size = arc_radius(stack, second)
+    between = line_to((place, along), Corner(leaves, size, False), (0.5 * reach, reach), "second_axis")
     return (
         *steps,
         Step("Mark the point where the first curve leaves the axis.", (Spot(corner, "departure"),)),
         Step(
             "Join the departure point and the start of the second curve.",
-            (
-                Stroke(np.stack([corner, leaves]), "chord"),
-                Words(corner, f"first {float(found['primary_curve_deg'][0]):.1f}°"),
-            ),
+            (Stroke(np.stack([corner, leaves]), "chord"),),
+        ),
+        angle_step(
+            corner,
+            arc_radius(stack, first),
+            stack.axis[1][0],
+            first,
+            found["primary_curve_deg"],
+            which="first",
         ),
         Step(
             "Draw the axis between the two curves, where the bending changes side.",
-            (ray(place, along, 0.5 * reach, reach, "second_axis"), Spot(leaves, "second curve")),
+            (between, Spot(leaves, "second curve")),
         ),
         Step(
             "Join the start of the second curve and the canal end.",
-            (
-                Stroke(np.stack([leaves, stack.end[0]]), "chord"),
-                Words(leaves, f"second {float(found['secondary_curve_deg'][0]):.1f}°"),
-            ),
+            (Stroke(np.stack([leaves, stack.end[0]]), "chord"),),
         ),
+        angle_step(leaves, size, along, second, found["secondary_curve_deg"], which="second"),
     )
 
 
@@ -162,9 +173,7 @@ METHOD = CurvatureMethod(
         Quantity("secondary_curve_deg", "Second curve of the S", "deg", 0.3),
     ),
     values=values,
-    settings=lambda stack: (
-        f"{tolerance_words(stack)}, each bend at least {LEAST_BEND_DEG:g} degrees, {smoothing_words(stack)}"
-    ),
+    settings=lambda stack: f"{tolerance_words(stack)}, each bend at least {LEAST_BEND_DEG:g} degrees",
     construct=construct,
     absent="the canal is not S-shaped",
 )

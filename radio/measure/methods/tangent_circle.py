@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from radio.measure.drawn import Spot, Step, Stroke, Words, circle, ray
+from radio.measure.drawn import Spot, Step, Stroke, Words, circle
 from radio.measure.methods.contract import CurvatureMethod, Quantity, tolerance_words
 from radio.measure.methods.line_arc_line import LineArcLine, line_arc_line
-from radio.measure.methods.shared_steps import canal_step, meeting_steps
+from radio.measure.methods.shared_steps import canal_step, corner_of, line_to, meeting_steps
 from radio.measure.stack import FloatArray, TraceStack, angles_deg, leaving
 
 # Lines closer to parallel than this have no circle that means anything, degrees.
@@ -61,10 +61,13 @@ def construct(stack: TraceStack) -> tuple[Step, ...]:
     before = max(float((first[0] - stack.orifice[0]) @ first[1]), 0.2 * length)
     after = max(float((stack.end[0] - second[0]) @ second[1]), 0.15 * length)
     how = "as placed by hand" if stack.placed.axis is not None else "fitted together with the arc"
+    corner = corner_of(stack, first, second)
+    coronal = line_to(first, corner, (before, 0.3 * length), "axis")
+    apical = line_to(second, corner, (0.3 * length, after), "second_axis")
     steps = (
         canal_step(stack),
-        Step(f"Draw the line along the coronal canal, {how}.", (ray(*first, before, 0.3 * length, "axis"),)),
-        Step("Draw the line along the apical canal.", (ray(*second, 0.3 * length, after, "second_axis"),)),
+        Step(f"Draw the line along the coronal canal, {how}.", (coronal,)),
+        Step("Draw the line along the apical canal.", (apical,)),
     )
     radius = float(found["tangent_circle_radius_mm"][0])
     if not np.isfinite(radius):
@@ -73,14 +76,14 @@ def construct(stack: TraceStack) -> tuple[Step, ...]:
     contacts = Stroke(np.stack([first[0], centre, second[0]]), "height")
     fitted = Step(
         "Draw the circle that touches both lines and fits the canal between them.",
-        (circle(centre, radius), contacts, Words(centre, f"r {radius:.1f} {stack.unit}")),
+        (circle(centre, radius), contacts, Words(0.5 * (centre + first[0]), f"r {radius:.1f} {stack.unit}")),
     )
     touch = Step(
         "Mark where the circle touches the two lines.",
         (Spot(first[0], "touches"), Spot(second[0], "touches")),
     )
     value = float(found["tangent_circle_deg"][0])
-    return (*steps, fitted, touch, *meeting_steps(stack, _corner(fit)[0], first[1], second, value))
+    return (*steps, fitted, touch, *meeting_steps(corner, first[1], second[1], value))
 
 
 METHOD = CurvatureMethod(

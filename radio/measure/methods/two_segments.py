@@ -6,7 +6,14 @@ import numpy as np
 
 from radio.measure.drawn import Spot, Step, Stroke, Words, circle
 from radio.measure.methods.contract import CurvatureMethod, Quantity, portion_words, tolerance_words
-from radio.measure.methods.shared_steps import apical_step, axis_step, canal_step
+from radio.measure.methods.shared_steps import (
+    apical_of,
+    apical_step,
+    axis_of,
+    axis_step,
+    canal_step,
+    corner_of,
+)
 from radio.measure.methods.vertex import vertex_of
 from radio.measure.stack import FloatArray, TraceStack
 from radio.trace.circle import circumcircles
@@ -28,10 +35,14 @@ def values(stack: TraceStack) -> dict[str, FloatArray]:
 def construct(stack: TraceStack) -> tuple[Step, ...]:
     """Both lines, both segments, perpendicular bisectors, circle."""
     first, vertex, second = (p[0] for p in corners(stack))
-    steps = (canal_step(stack), axis_step(stack, vertex), apical_step(stack, vertex))
+    corner = corner_of(stack, axis_of(stack), apical_of(stack))
+    steps = (canal_step(stack), axis_step(stack, corner), apical_step(stack, corner))
     centre, radius = circumcircles(*corners(stack))
     if not np.isfinite(radius[0]):
         return steps
+    if corner.carried:
+        told = f"The two lines meet too far away to be drawn; the radius comes to {radius[0]:.1f} mm."
+        return (*steps, Step(told, ()))
     bisectors = tuple(Stroke(np.stack([0.5 * (p + vertex), centre[0]]), "height") for p in (first, second))
     return (
         *steps,
@@ -42,7 +53,10 @@ def construct(stack: TraceStack) -> tuple[Step, ...]:
         Step("Draw the perpendicular bisectors; they meet in the centre.", bisectors),
         Step(
             "Draw the circle through the three points.",
-            (circle(centre[0], float(radius[0])), Words(centre[0], f"r {radius[0]:.1f} mm")),
+            (
+                circle(centre[0], float(radius[0])),
+                Words(0.5 * (centre[0] + bisectors[0].points[0]), f"r {radius[0]:.1f} mm"),
+            ),
         ),
     )
 

@@ -4,8 +4,15 @@ from __future__ import annotations
 
 from radio.measure.drawn import Step
 from radio.measure.methods.contract import CurvatureMethod, Quantity, portion_words, tolerance_words
-from radio.measure.methods.shared_steps import apical_step, axis_step, canal_step, meeting_steps
-from radio.measure.methods.vertex import vertex_of
+from radio.measure.methods.shared_steps import (
+    apical_of,
+    apical_step,
+    axis_of,
+    axis_step,
+    canal_step,
+    corner_of,
+    meeting_steps,
+)
 from radio.measure.stack import FloatArray, TraceStack, angles_deg
 
 
@@ -16,11 +23,10 @@ def values(stack: TraceStack) -> dict[str, FloatArray]:
 
 def construct(stack: TraceStack) -> tuple[Step, ...]:
     """Axis, apical line, vertex, angle."""
-    vertex = vertex_of(stack)[0]
-    steps = (canal_step(stack), axis_step(stack, vertex), apical_step(stack, vertex))
+    corner = corner_of(stack, axis_of(stack), apical_of(stack))
+    steps = (canal_step(stack), axis_step(stack, corner), apical_step(stack, corner))
     value = float(values(stack)["weine_deg"][0])
-    apical = stack.end[0], stack.apical[0]
-    return (*steps, *meeting_steps(stack, vertex, stack.axis[1][0], apical, value))
+    return (*steps, *meeting_steps(corner, stack.axis[1][0], stack.apical[0], value))
 
 
 METHOD = CurvatureMethod(
