@@ -135,7 +135,7 @@ def test_finite_shapes_and_words_for_every_step(method, canal: str, placing: str
             assert " px" not in shape.text or unit == "px"
     assert not any(re.search(r"\bnan\b|\binf\b", step.text) for step in steps)
     # draws change nothing about the drawing of the first trace
-    alone = method.construct(TraceStack(stack.points[:1], stack.unit, stack.tolerance, placed))
+    alone = method.construct(TraceStack(stack.points[:1], stack.unit, stack.settings, placed))
     assert [step.text for step in alone] == [step.text for step in steps]
 
 

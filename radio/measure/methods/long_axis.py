@@ -7,20 +7,20 @@ import numpy as np
 from radio.measure.drawn import Step
 from radio.measure.methods.contract import CurvatureMethod, Quantity
 from radio.measure.methods.shared_steps import canal_step, corner_of, line_to, meeting_steps
+from radio.measure.settings import DEFAULT_SETTINGS
 from radio.measure.stack import FloatArray, TraceStack, angles_deg, principal_lines
 
-# Share of the canal's length whose long axis is taken at either end.
-PORTION = 1 / 3
+PORTION = DEFAULT_SETTINGS.long_axis_portion
+_PLACES = 40
 
 
-def axes(
-    stack: TraceStack, portion: float = PORTION
-) -> tuple[tuple[FloatArray, FloatArray], tuple[FloatArray, FloatArray]]:
+def axes(stack: TraceStack) -> tuple[tuple[FloatArray, FloatArray], tuple[FloatArray, FloatArray]]:
     """Long axes of the coronal and the apical portion, each as point and direction, shapes (K, 2)."""
-    share = stack.s / stack.length[:, None]
-    coronal = principal_lines(stack.points, (share <= portion).astype(float))
-    apical = principal_lines(stack.points, (share >= 1 - portion).astype(float))
-    return coronal, apical
+    # places of their own: the samples of the trace would round the portion
+    shares = np.linspace(0.0, stack.settings.long_axis_portion, _PLACES)
+    coronal, apical = (stack.at(stack.length[:, None] * ends[None]) for ends in (shares, 1.0 - shares[::-1]))
+    even = np.ones(coronal.shape[:2])
+    return principal_lines(coronal, even), principal_lines(apical, even)
 
 
 def values(stack: TraceStack) -> dict[str, FloatArray]:
@@ -35,18 +35,23 @@ def construct(stack: TraceStack) -> tuple[Step, ...]:
     corner = corner_of(stack, first, second)
     reach = (0.25 * float(stack.length[0]),) * 2
     value = float(values(stack)["long_axis_deg"][0])
+    portion = _portion_words(stack)
     return (
         canal_step(stack),
         Step(
-            f"Draw the long axis of the coronal portion ({PORTION:.0%} of the canal).",
+            f"Draw the long axis of the coronal portion ({portion}).",
             (line_to(first, corner, reach, "axis"),),
         ),
         Step(
-            f"Draw the long axis of the apical portion ({PORTION:.0%} of the canal).",
+            f"Draw the long axis of the apical portion ({portion}).",
             (line_to(second, corner, reach, "second_axis"),),
         ),
         *meeting_steps(corner, first[1], second[1], value),
     )
+
+
+def _portion_words(stack: TraceStack) -> str:
+    return f"{100 * stack.settings.long_axis_portion:.3g} % of the canal"
 
 
 METHOD = CurvatureMethod(
@@ -66,7 +71,7 @@ METHOD = CurvatureMethod(
     ),
     quantities=(Quantity("long_axis_deg", "Long-axis angle", "deg", 0.2),),
     values=values,
-    settings=lambda _: f"coronal and apical portion {PORTION:.0%} of the canal each",
+    settings=lambda stack: f"coronal and apical portion {_portion_words(stack)} each",
     construct=construct,
     uses_axis=False,
 )

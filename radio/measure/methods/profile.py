@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from radio.measure.drawn import Spot, Step, Stroke, Words, circle
-from radio.measure.methods.contract import CurvatureMethod, Quantity
+from radio.measure.methods.contract import CurvatureMethod, Quantity, smoothing_words
 from radio.measure.methods.shared_steps import canal_step
 from radio.measure.stack import FloatArray, TraceStack
 
@@ -111,7 +111,7 @@ METHOD = CurvatureMethod(
         Quantity("curved_length_mm", "Length of the curved part", "mm", 0.1),
     ),
     values=values,
-    settings=lambda stack: f"smoothing spline, waves of {stack.smooth_span:.1f} {stack.unit} halved",
+    settings=smoothing_words,
     construct=construct,
     uses_axis=False,
     absent="the canal is straight everywhere",

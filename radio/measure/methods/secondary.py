@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from radio.measure.drawn import Spot, Step, Stroke
-from radio.measure.methods.contract import CurvatureMethod, Quantity, tolerance_words
+from radio.measure.methods.contract import CurvatureMethod, Quantity, smoothing_words, tolerance_words
 from radio.measure.methods.shared_steps import (
     Corner,
     angle_step,
@@ -18,11 +18,14 @@ from radio.measure.methods.shared_steps import (
     departure_step,
     line_to,
 )
+from radio.measure.settings import along_canal
 from radio.measure.stack import FloatArray, TraceStack, angles_deg, cross2, leaving
 
 # Each of two opposite bends must turn by this much: less is what the trace itself wavers. Chosen on synthetic
 # radiographs between missing true S-shapes and seeing false ones; no source states a figure.
 LEAST_BEND_DEG = 8.0
+# The canal is a funnel there, and the trace begins at a click: common practice, no source.
+FUNNEL_MM = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,11 +55,11 @@ class TwoBends:
 def two_bends(stack: TraceStack) -> TwoBends:
     """Split every canal where that leaves the most turning on the lesser of two opposite sides.
 
-    The first quarter of the smoothing span (1 mm) is left out: the canal is a funnel there and the trace
-    begins at a click.
+    The first :data:`FUNNEL_MM` is left out.
     """
     step = (stack.length / (stack.points.shape[1] - 1))[:, None]
-    curvature = np.where(stack.s < 0.25 * stack.smooth_span, 0.0, stack.curvature)
+    funnel = along_canal(FUNNEL_MM, stack.unit, float(stack.length[0]))
+    curvature = np.where(stack.s < funnel, 0.0, stack.curvature)
     turned = np.cumsum(0.5 * (curvature[:, 1:] + curvature[:, :-1]) * step, axis=1)
     turned = np.degrees(np.concatenate([np.zeros((len(turned), 1)), turned], axis=1))
     k = np.arange(len(turned))
@@ -173,7 +176,9 @@ METHOD = CurvatureMethod(
         Quantity("secondary_curve_deg", "Second curve of the S", "deg", 0.3),
     ),
     values=values,
-    settings=lambda stack: f"{tolerance_words(stack)}, each bend at least {LEAST_BEND_DEG:g} degrees",
+    settings=lambda stack: (
+        f"{tolerance_words(stack)}, each bend at least {LEAST_BEND_DEG:g} degrees, {smoothing_words(stack)}"
+    ),
     construct=construct,
     absent="the canal is not S-shaped",
 )
