@@ -161,6 +161,47 @@ def test_dicom_headers_state_spacing_and_no_person(truth):
     assert syntaxes == {"1.2.840.10008.1.2.1", "1.2.840.10008.1.2.4.80", "1.2.840.10008.1.2.4.90"}
 
 
+PAIR = ("s09_two_views_facing.png", "s10_two_views_side.png")
+
+
+def test_both_views_of_the_pair_are_of_one_canal(truth):
+    views = [truth[name]["1"] for name in PAIR]
+    axis = np.array(views[0]["canal_axis_mm"])
+    assert views[0]["canal_axis_mm"] == views[1]["canal_axis_mm"]
+    assert np.linalg.norm(np.diff(axis, axis=0), axis=1).sum() == pytest.approx(
+        views[0]["canal_length_3d_mm"], abs=2e-3
+    )
+    # plain geometry of a turn by 90 degrees: the facing view shows x, the side view y turned about. What is
+    # left is a lean of some 2 degrees (0.4 mm over the canal)
+    for view, across in zip(views, (axis[:, 0], -axis[:, 1]), strict=True):
+        line = np.array(view["canal_axis_px"]) * view["mm_per_px"]
+        assert line[-1, 1] - line[0, 1] == pytest.approx(across[-1] - across[0], abs=0.4)
+        assert view["canal_length_mm"] < view["canal_length_3d_mm"]
+
+
+def test_the_pair_gives_the_canal_in_space(truth):
+    from radio.measure.pipeline import measure_case
+    from radio.measure.space import schneider_deg
+    from radio.measure.view_pair import pair_views
+    from radio.record.tables import read_cases
+
+    cases = {case.image: case for case in read_cases(SAMPLES / "IMAGES.csv", SAMPLES / "CLICKS.csv").cases}
+    results = [
+        measure_case(read_radiograph(SAMPLES / name), cases[name].clicks, cases[name].facts) for name in PAIR
+    ]
+    pair = pair_views(*results, 90.0)
+    assert pair.same_canal
+    exact = truth[PAIR[0]]["1"]
+    length = pair.measurements["length_3d_mm"]
+    assert length.value == pytest.approx(exact["canal_length_3d_mm"], abs=0.4)
+    assert abs(length.value - exact["canal_length_3d_mm"]) < 1.96 * length.sd
+    bend = schneider_deg(np.array(exact["canal_axis_mm"]), 0.10)
+    for name in ("schneider_3d_deg", "resultant_bend_deg"):
+        assert pair.measurements[name].value == pytest.approx(bend, abs=4.0), name
+    # neither view shows the whole bend
+    assert max(one.measurements["schneider_deg"].value for one in results) < bend - 3
+
+
 @pytest.mark.parametrize("name", ["s05_diagnostic_ball.jpg", "s08_hard.dcm", "s10_two_views_side.png"])
 def test_samples_come_from_their_seeds(name, make, tmp_path, truth):
     make.make_samples(tmp_path, (name,))
