@@ -18,12 +18,14 @@ from radio.cli_shared import (
     measure_given,
     option,
     takes_facts,
+    takes_settings,
 )
 
 if TYPE_CHECKING:
     from radio.image.radiograph import Radiograph
     from radio.measure.classes import Scheme
     from radio.measure.methods import CurvatureMethod
+    from radio.measure.settings import CurvatureSettings
     from radio.measure.view_pair import ViewPair
     from radio.record.curvature_case import CurvatureCase
     from radio.record.tables import CaseTable, Skip
@@ -47,7 +49,7 @@ def add_curvature_commands(app: typer.Typer) -> None:
         cls=_NamesMethods,
         epilog="Example: periapical curvature tooth36.png --clicks CLICKS.csv --file-length-mm 21 "
         f"--method schneider --method weine --what-if --picture drawn   |   {EXIT_CODES}",
-    )(takes_facts(electronic=False)(curvature))
+    )(takes_facts(electronic=False)(takes_settings()(curvature)))
     app.command(cls=_NamesMethods, epilog=f"Example: periapical methods schneider   |   {EXIT_CODES}")(
         methods
     )
@@ -76,6 +78,7 @@ class _Asked:
 
     methods: tuple[CurvatureMethod, ...]
     schemes: tuple[Scheme, ...]
+    settings: CurvatureSettings
     what_if: bool
 
 
@@ -107,6 +110,9 @@ def curvature(
         Path | None, option("The same canals in a second image, in the same tables.", "IMAGE2")
     ] = None,
     between_views: Annotated[str | None, option("Angle between the views, 90 unless given.", "DEG")] = None,
+    between_views_sd: Annotated[
+        str | None, option("Standard uncertainty of that angle, 3 unless given.", "DEG")
+    ] = None,
     picture: Annotated[
         Path | None, option("Folder for pictures of each construction, PNG and SVG.", "DIR")
     ] = None,
@@ -116,6 +122,7 @@ def curvature(
     json: Annotated[Path | None, option("Write all of it as JSON; - for standard output.", "OUT")] = None,
     *,
     given: Mapping[str, str],
+    settings: CurvatureSettings,
 ) -> None:
     """Curvature of the canals of one image by every published method.
 
@@ -129,13 +136,13 @@ def curvature(
 
     chosen = methods_named(method or [])
     own, told = _own_scheme(classes, chosen)
-    turn = _turn(two_view, between_views)
+    turn = _turn(two_view, between_views, between_views_sd)
     if steps and picture is None:
         raise PeriapicalError("--steps is for pictures; give their folder with --picture.")
     keep_inputs((image, clicks, images, classes, two_view), (json, picture))
-    asked = _Asked(chosen, own, what_if)
+    asked = _Asked(chosen, own, settings, what_if)
     seen = _see([image] if two_view is None else [image, two_view], clicks, images, given, asked)
-    pairs, unmatched = _pair(seen, turn) if two_view is not None else ((), ())
+    pairs, unmatched = _pair(seen, turn, chosen) if two_view is not None else ((), ())
     if json != STANDARD_OUTPUT:
         _show(seen, pairs, unmatched, told)
     if json is not None:
@@ -156,21 +163,25 @@ def _own_scheme(
     return schemes_for(own, chosen), warnings
 
 
-def _turn(two_view: Path | None, text: str | None) -> float:
-    """Angle between the views, degrees."""
+def _turn(two_view: Path | None, angle: str | None, sd: str | None) -> tuple[float, float]:
+    """Angle between the views and its standard uncertainty, degrees."""
     from radio.errors import PeriapicalError, TableError
-
-    if text is None:
-        return 90.0
-    if two_view is None:
-        raise PeriapicalError("--between-views is for two views; give the second image with --two-view.")
     from radio.measure.resultant import SMALLEST_BETWEEN_DEG
+    from radio.measure.view_pair import DEFAULT_TURN_SD_DEG
     from radio.record.cells import number
 
-    try:
-        return number(text.strip(), SMALLEST_BETWEEN_DEG, 180 - SMALLEST_BETWEEN_DEG, unit="degrees")
-    except TableError as problem:
-        raise TableError(f"--between-views: {problem}") from problem
+    found = []
+    for name, text, otherwise, low, high in (
+        ("--between-views", angle, 90.0, SMALLEST_BETWEEN_DEG, 180 - SMALLEST_BETWEEN_DEG),
+        ("--between-views-sd", sd, DEFAULT_TURN_SD_DEG, 0.0, 30.0),
+    ):
+        if text is not None and two_view is None:
+            raise PeriapicalError(f"{name} is for two views; give the second image with --two-view.")
+        try:
+            found.append(otherwise if text is None else number(text.strip(), low, high, unit="degrees"))
+        except TableError as problem:
+            raise TableError(f"{name}: {problem}") from problem
+    return found[0], found[1]
 
 
 def _see(
@@ -212,7 +223,7 @@ def _measure(image: Path, radiograph: Radiograph, table: CaseTable, clicks: str,
     from radio.measure.what_if import what_if
     from radio.record.curvature_case import CurvatureCase
 
-    measured = measure_given(radiograph, table, clicks)
+    measured = measure_given(radiograph, table, clicks, asked.settings)
     cases = tuple(
         CurvatureCase(
             image.name,
@@ -227,12 +238,18 @@ def _measure(image: Path, radiograph: Radiograph, table: CaseTable, clicks: str,
     return _Seen(image, radiograph, cases, (*table.skips, *measured.skips), table.warnings)
 
 
-def _pair(seen: Sequence[_Seen], turn: float) -> tuple[tuple[ViewPair, ...], tuple[str, ...]]:
+def _pair(
+    seen: Sequence[_Seen], turn: tuple[float, float], methods: Sequence[CurvatureMethod]
+) -> tuple[tuple[ViewPair, ...], tuple[str, ...]]:
     """Canals measured in both views put together, and a sentence on each that was not."""
     from radio.measure.view_pair import pair_views
 
     first, second = ({case.result.facts.canal: case.result for case in one.cases} for one in seen)
-    pairs = tuple(pair_views(one, second[name], turn) for name, one in first.items() if name in second)
+    pairs = tuple(
+        pair_views(one, second[name], *turn, methods=methods)
+        for name, one in first.items()
+        if name in second
+    )
     names = [one.image.name for one in seen]
     told = "canal {} was measured in {} only, not in {}"
     alone = [told.format(name, *names) for name in first if name not in second]
@@ -243,7 +260,8 @@ def _pair(seen: Sequence[_Seen], turn: float) -> tuple[tuple[ViewPair, ...], tup
 def _show(
     seen: Sequence[_Seen], pairs: Sequence[ViewPair], unmatched: Sequence[str], warnings: Sequence[str]
 ) -> None:
-    from radio.record.curvature_terminal import curvature_block, pair_block
+    from radio.record.curvature_terminal import curvature_block
+    from radio.record.space_terminal import pair_block
     from radio.record.terminal import caution_text, make_console, skips_block
 
     console = make_console()

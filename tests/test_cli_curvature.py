@@ -163,6 +163,8 @@ def test_a_wrong_class_scheme(study, tmp_path, text, parts):
             ["--between-views: given '5'", "10 to 170 degrees"],
         ),
         (["--two-view", "b.png", "--between-views", "x"], ["--between-views: given 'x'"]),
+        (["--between-views-sd", "2"], ["--between-views-sd is for two views"]),
+        (["--two-view", "b.png", "--between-views-sd", "45"], ["--between-views-sd: given '45'", "0 to 30"]),
         (["--json", "CLICKS.csv"], ["one of the inputs"]),
         (["--json", "no/such/place.json"], ["cannot be written"]),
         (["--picture", "a.png"], ["one of the inputs"]),
@@ -411,8 +413,6 @@ def test_two_views_give_the_canal_in_space(views):
         "b.png",
         "--between-views",
         "90",
-        "--method",
-        "schneider",
     )
     document = read(curvature(views, *arguments, "--json", "-"))
     assert [view["image"] for view in document["views"]] == ["a.png", "b.png"]
@@ -427,10 +427,19 @@ def test_two_views_give_the_canal_in_space(views):
     assert numbers["bend_plane_deg"] == pytest.approx(PLANE_DEG, abs=8)
     assert found["same_canal"] is True
     assert found["not_measured"] == {}
+    assert found["between_views_sd_deg"] == 3.0
+    in_plane = {name: one["value"] for name, one in found["own_plane"]["quantities"].items()}
+    # by every method: the arc of 5 mm through 60 degrees, seen square on
+    for name, truth in (("tangent_circle_deg", BEND_DEG), ("tangent_circle_radius_mm", 5.0)):
+        low, high = found["own_plane"]["quantities"][name]["interval95"]
+        assert low < truth < high, name
+    assert in_plane["schneider_deg"] == pytest.approx(numbers["schneider_3d_deg"], abs=1)
+    assert found["own_plane"]["words"]["s_shaped"]["word"] == "no"
     assert len(found["points_mm"]) > 50
     done = curvature(views, *arguments)
     words = " ".join(done.stdout.split())
-    assert "Canal 1 in space, from a.png and b.png, 90° apart" in words
+    assert "Canal 1 in space, from a.png and b.png, 90° ± 3° apart" in words
+    assert "By each method, in the plane the canal bends in" in words
     assert "Parallel projection" in words
     assert "Assumed:" in words
     assert "Bend from the two angles" in words
@@ -442,7 +451,11 @@ def test_two_views_of_different_height_are_warned_of(tmp_path):
     write_views(tmp_path, second_share=0.8)
     done = curvature(tmp_path, "--mm-per-px", "0.05", "--two-view", "b.png", "--method", "schneider")
     assert done.returncode == 0, done.stderr
-    assert "Warning: These two views do not seem to show the same canal" in " ".join(done.stdout.split())
+    words = " ".join(done.stdout.split())
+    assert "Warning: These two views do not seem to show the same canal" in words
+    # numbers of two canals put together are none
+    assert "In space" not in words
+    assert "Not there: Canal in space: these two views do not seem to show one canal" in words
 
 
 def test_two_views_of_different_teeth_are_warned_of(views, tmp_path):

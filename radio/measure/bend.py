@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -94,7 +95,7 @@ def stack_of_case(
         ),
         count=_DRAWS,
     )
-    axis, departure = traced.coronal_axis_px, traced.departure_px
+    axis, departure, tooth_axis = traced.coronal_axis_px, traced.departure_px, traced.tooth_axis_px
     # a stream of its own: the trace and a placed point err apart from each other
     errors = np.random.default_rng((SEED, 1)).normal(0.0, CLICK_SD_MM / rough_mm, (1 + _DRAWS, 3, 2))
     errors[0] = 0.0
@@ -102,6 +103,7 @@ def stack_of_case(
         None if axis is None else square(axis, traced.aspect) * mm,
         None if departure is None else square(departure, traced.aspect) * mm,
         errors,
+        None if tooth_axis is None else square(tooth_axis, traced.aspect) * mm,
     )
     return TraceStack(
         np.concatenate([even(points)[None], draws]),
@@ -131,29 +133,34 @@ def measure_bend(
     shaped = found.get("s_shaped")
     two = (_TWO_BENDS,) if isinstance(shaped, Word) and shaped.word == "yes" else ()
     notes = (*stays, *two, _ONE_VIEW)
-    measurements, findings = {}, {}
-    for method in METHODS:
-        told = f"{method.title}, {method.settings(stack)}"
-        for quantity in method.quantities:
-            one = found.get(quantity.column)
-            if one is None:
-                continue
-            if isinstance(one, Number):
-                measurements[quantity.column] = Measurement(
-                    quantity.column,
-                    one.value,
-                    quantity.unit,
-                    one.sd,
-                    told,
-                    _basis(method, basis, traced),
-                    notes,
-                    one.interval95,
-                )
-            else:
-                findings[quantity.column] = Finding(
-                    quantity.column, one.word, one.share, told, _basis(method, basis, traced), notes
-                )
+    measurements, findings = told_with_basis(
+        found, stack, METHODS, lambda method: _basis(method, basis, traced), notes
+    )
     return Bend(measurements, findings, absent, _construction(stack, scale, traced.aspect), stack)
+
+
+def told_with_basis(
+    found: Mapping[str, Number | Word],
+    stack: TraceStack,
+    methods: Sequence[CurvatureMethod],
+    basis_of: Callable[[CurvatureMethod], str],
+    notes: tuple[str, ...],
+) -> tuple[dict[str, Measurement], dict[str, Finding]]:
+    """Numbers and words of the methods with settings, basis and notes, each by column."""
+    measurements: dict[str, Measurement] = {}
+    findings: dict[str, Finding] = {}
+    for method in methods:
+        told, basis = f"{method.title}, {method.settings(stack)}", basis_of(method)
+        for name in (quantity.column for quantity in method.quantities):
+            one = found.get(name)
+            if isinstance(one, Number):
+                unit = one.quantity.unit
+                measurements[name] = Measurement(
+                    name, one.value, unit, one.sd, told, basis, notes, one.interval95
+                )
+            elif one is not None:
+                findings[name] = Finding(name, one.word, one.share, told, basis, notes)
+    return measurements, findings
 
 
 def _basis(method: CurvatureMethod, of_axis: str, traced: TracedCase) -> str:

@@ -15,7 +15,7 @@ FloatArray = npt.NDArray[np.float64]
 LARGEST_PLANAR_DEG = 85.0
 SMALLEST_BETWEEN_DEG = 10.0
 
-PARALLEL = "Parallel projection, both views in true millimetres."
+PARALLEL = "Parallel projection."
 
 
 @dataclass(frozen=True)

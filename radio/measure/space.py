@@ -12,10 +12,10 @@ import numpy as np
 import numpy.typing as npt
 
 from radio.measure.methods.four_point import APICAL_MM, CORONAL_MM
-from radio.measure.methods.long_axis import PORTION
 from radio.measure.methods.point_turning import STEP_MM as POINT_STEP_MM
 from radio.measure.methods.straight_pieces import POINTS
-from radio.measure.stack import APICAL_PORTION_MM, SAMPLES, SMOOTH_SPAN_MM
+from radio.measure.settings import DEFAULT_SETTINGS
+from radio.measure.stack import SAMPLES
 from radio.trace.path import penalised
 
 FloatArray = npt.NDArray[np.float64]
@@ -100,12 +100,17 @@ def schneider_deg(points_mm: FloatArray, tolerance_mm: float) -> float:
     return angle_deg(found.direction, points_mm[-1] - found.point) if found.leaves else 0.0
 
 
-def weine_deg(points_mm: FloatArray, tolerance_mm: float) -> float:
+def weine_deg(
+    points_mm: FloatArray, tolerance_mm: float, portion_mm: float = DEFAULT_SETTINGS.apical_portion_mm
+) -> float:
     """Angle between the coronal axis and the line of the apical portion, after Weine 1982 (from memory)."""
-    return angle_deg(axis_and_departure(points_mm, tolerance_mm).direction, end_direction(points_mm))
+    axis = axis_and_departure(points_mm, tolerance_mm).direction
+    return angle_deg(axis, end_direction(points_mm, portion_mm))
 
 
-def end_direction(points_mm: FloatArray, portion_mm: float = APICAL_PORTION_MM) -> FloatArray:
+def end_direction(
+    points_mm: FloatArray, portion_mm: float = DEFAULT_SETTINGS.apical_portion_mm
+) -> FloatArray:
     """Unit direction of the least-squares line of a canal's apical portion, shape (D,).
 
     Parameters
@@ -133,10 +138,10 @@ def _at(points_mm: FloatArray, shares: FloatArray) -> FloatArray:
     return np.stack([np.interp(shares, place, column) for column in points.T], axis=1)
 
 
-def long_axis_deg(points_mm: FloatArray) -> float:
+def long_axis_deg(points_mm: FloatArray, portion: float = DEFAULT_SETTINGS.long_axis_portion) -> float:
     """Angle between the long axes of the coronal and the apical portion, as in one view."""
     coronal, apical = (
-        _principal(_at(points_mm, np.linspace(*ends, 40))) for ends in ((0.0, PORTION), (1.0 - PORTION, 1.0))
+        _principal(_at(points_mm, np.linspace(*ends, 40))) for ends in ((0.0, portion), (1.0 - portion, 1.0))
     )
     return angle_deg(coronal, apical)
 
@@ -174,7 +179,9 @@ def total_turning_deg(points_mm: FloatArray) -> float:
     return sum(angle_deg(u, v) for u, v in pairwise(pieces))
 
 
-def curvature_per_mm(points_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
+def curvature_per_mm(
+    points_mm: FloatArray, smoothing_mm: float = DEFAULT_SETTINGS.smoothing_mm
+) -> tuple[FloatArray, FloatArray]:
     """Curvature along the smoothed canal.
 
     Returns
@@ -184,7 +191,7 @@ def curvature_per_mm(points_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
     """
     points = evenly(points_mm, SAMPLES)
     at = np.linspace(0.0, length_mm(points_mm), SAMPLES)
-    stiffness = (SMOOTH_SPAN_MM / at[1] / (2 * np.pi)) ** 6
+    stiffness = (smoothing_mm / at[1] / (2 * np.pi)) ** 6
     smooth = penalised(points, np.ones(SAMPLES), stiffness, 3)
     first = np.gradient(smooth, axis=0, edge_order=2)
     second = np.pad(np.diff(smooth, 2, axis=0), ((1, 1), (0, 0)), mode="edge")
@@ -193,6 +200,6 @@ def curvature_per_mm(points_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
     return at, np.linalg.norm(aside, axis=1) / speed2[:, 0]
 
 
-def greatest_per_mm(points_mm: FloatArray) -> float:
+def greatest_per_mm(points_mm: FloatArray, smoothing_mm: float = DEFAULT_SETTINGS.smoothing_mm) -> float:
     """Greatest curvature along the smoothed canal; its reciprocal is the smallest radius, in mm."""
-    return float(curvature_per_mm(points_mm)[1].max())
+    return float(curvature_per_mm(points_mm, smoothing_mm)[1].max())

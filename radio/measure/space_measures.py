@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
+from radio.measure.methods import METHODS, CurvatureMethod
 from radio.measure.methods.four_point import APICAL_MM, CORONAL_MM
-from radio.measure.methods.long_axis import PORTION
 from radio.measure.methods.point_turning import STEP_MM
 from radio.measure.methods.straight_pieces import POINTS
+from radio.measure.own_plane import InOwnPlane, measure_in_own_plane
 from radio.measure.result import Measurement
+from radio.measure.settings import DEFAULT_SETTINGS, CurvatureSettings
 from radio.measure.space import (
     access_angle_deg,
     four_point_deg,
@@ -23,167 +26,208 @@ from radio.measure.space import (
     total_turning_deg,
     weine_deg,
 )
-from radio.measure.stack import APICAL_PORTION_MM, SMOOTH_SPAN_MM
-from radio.measure.two_views import CanalInSpace, match
-from radio.trace.curve import cumulative_length
+from radio.measure.space_draws import drawn_centrelines
+from radio.measure.two_views import CanalInSpace
 
 FloatArray = npt.NDArray[np.float64]
+Value = Callable[[FloatArray, CurvatureSettings], float]
 
-# Sideways errors of a trace go together over about this length.
-_CORRELATION_MM = 1.0
+DRAWS = 60
+_SEED = 20_240_229
+_RADIUS = "smallest_radius_3d_mm"
 
-_TOLERANCE = "departure tolerance {tolerance:.2f} mm"
-_MEASURES: tuple[tuple[str, str, str, str, Callable[[FloatArray, float], float]], ...] = (
-    ("length_3d_mm", "mm", "length", "", lambda points, _: length_mm(points)),
-    ("schneider_3d_deg", "deg", "Schneider angle", _TOLERANCE, schneider_deg),
-    (
+
+@dataclass(frozen=True)
+class SpaceMeasure:
+    """One measure that is taken in space itself, without a plane.
+
+    Parameters
+    ----------
+    name : str
+        With its unit as suffix.
+    title : str
+    unit : str
+    method : str
+        The method of one view it goes with; empty for one that is always told.
+    told : str
+        Its settings, with places for those of :class:`CurvatureSettings`.
+    value : callable
+        From a centreline in mm, shape (N, 3), and the settings.
+    """
+
+    name: str
+    title: str
+    unit: str
+    method: str
+    told: str
+    value: Value
+
+
+_TOLERANCE = "departure tolerance {0.departure_tolerance_mm:.2f} mm"
+MEASURES = (
+    SpaceMeasure("length_3d_mm", "Length", "mm", "", "", lambda p, _: length_mm(p)),
+    SpaceMeasure(
+        "schneider_3d_deg",
+        "Schneider angle",
+        "deg",
+        "schneider",
+        _TOLERANCE,
+        lambda p, s: schneider_deg(p, s.departure_tolerance_mm),
+    ),
+    SpaceMeasure(
         "weine_3d_deg",
-        "deg",
         "Weine angle",
-        f"{_TOLERANCE}, apical line through the last {APICAL_PORTION_MM:g} mm",
-        weine_deg,
+        "deg",
+        "weine",
+        f"{_TOLERANCE}, apical line through the last {{0.apical_portion_mm:g}} mm",
+        lambda p, s: weine_deg(p, s.departure_tolerance_mm, s.apical_portion_mm),
     ),
-    (
+    SpaceMeasure(
         "long_axis_3d_deg",
+        "Long-axis angle",
         "deg",
-        "long-axis angle",
-        f"coronal and apical portion {PORTION:.0%} each",
-        lambda points, _: long_axis_deg(points),
+        "long-axis",
+        "coronal and apical portion {0.long_axis_portion:.0%} each",
+        lambda p, s: long_axis_deg(p, s.long_axis_portion),
     ),
-    ("access_angle_3d_deg", "deg", "canal access angle", _TOLERANCE, access_angle_deg),
-    (
+    SpaceMeasure(
+        "access_angle_3d_deg",
+        "Canal access angle",
+        "deg",
+        "access-angle",
+        _TOLERANCE,
+        lambda p, s: access_angle_deg(p, s.departure_tolerance_mm),
+    ),
+    SpaceMeasure(
         "four_point_3d_deg",
+        "Four-point angle",
         "deg",
-        "four-point angle",
+        "four-point",
         f"{CORONAL_MM:g} mm below the orifice, {APICAL_MM:g} mm short of the end",
-        lambda points, _: four_point_deg(points),
+        lambda p, _: four_point_deg(p),
     ),
-    (
+    SpaceMeasure(
         "pieces_greatest_3d_deg",
+        "Straight pieces, greatest angle",
         "deg",
-        "straight pieces, greatest angle",
+        "straight-pieces",
         f"{POINTS} points",
-        lambda points, _: float(pieces_deg(points).max()),
+        lambda p, _: float(pieces_deg(p).max()),
     ),
-    (
+    SpaceMeasure(
         "pieces_sum_3d_deg",
+        "Straight pieces, sum of angles",
         "deg",
-        "straight pieces, sum of angles",
+        "straight-pieces",
         f"{POINTS} points",
-        lambda points, _: pieces_deg(points).sum(),
+        lambda p, _: float(pieces_deg(p).sum()),
     ),
-    (
+    SpaceMeasure(
         "total_turning_3d_deg",
+        "Total turning",
         "deg",
-        "total turning",
+        "point-turning",
         f"points every {STEP_MM:g} mm",
-        lambda points, _: total_turning_deg(points),
+        lambda p, _: total_turning_deg(p),
     ),
-    (
+    SpaceMeasure(
         "greatest_curvature_3d_per_mm",
+        "Greatest curvature",
         "1/mm",
-        "greatest curvature",
-        f"smoothing spline, waves of {SMOOTH_SPAN_MM:g} mm halved",
-        lambda points, _: greatest_per_mm(points),
+        "profile",
+        "smoothing spline, waves of {0.smoothing_mm:g} mm halved",
+        lambda p, s: greatest_per_mm(p, s.smoothing_mm),
     ),
 )
+SPACE_TITLES = {one.name: one.title for one in MEASURES} | {
+    _RADIUS: "Smallest radius",
+    "off_plane_mm": "Farthest from its plane",
+}
+
+
+@dataclass(frozen=True, eq=False)
+class SpaceResult:
+    """What is measured on a canal in space.
+
+    Parameters
+    ----------
+    measurements : dict of str to Measurement
+        Taken in space itself, by name.
+    own_plane : InOwnPlane
+        Every method of one view, in the plane the canal bends in.
+    """
+
+    measurements: dict[str, Measurement]
+    own_plane: InOwnPlane
 
 
 def measure_in_space(
-    canal: CanalInSpace, *, tolerance_mm: float = 0.10, draws: int = 60, seed: int = 20_240_229
-) -> dict[str, Measurement]:
-    """Length, angles, curvature and smallest radius of a canal in space, with standard uncertainties.
+    canal: CanalInSpace,
+    *,
+    methods: Sequence[CurvatureMethod] = METHODS,
+    settings: CurvatureSettings = DEFAULT_SETTINGS,
+    draws: int = DRAWS,
+    seed: int = _SEED,
+) -> SpaceResult:
+    """Length, angles and curvature of a canal in space, and every method in the canal's own plane.
 
     Parameters
     ----------
     canal : CanalInSpace
-    tolerance_mm : float
-        Departure tolerance.
+    methods : sequence of CurvatureMethod
+        Which are wanted; the length, and the distance from the plane, come with any.
+    settings : CurvatureSettings
     draws, seed : int
         Pairs of traces drawn as they might have come out; fixed seed, so that the same canal gives the same.
 
     Returns
     -------
-    dict of str to Measurement
-        By name; `sd` is None unless the canal was made with an uncertainty of both traces. It is the root
-        mean square change from the value over the draws, and so holds what errors add to one side. A straight
-        canal has no radius.
+    SpaceResult
+        Of a measure in space `sd` is None unless the canal was made with an uncertainty of both traces. It is
+        the root mean square change from the value over the draws, and so holds what errors add to one side. A
+        straight canal has no radius.
     """
-    values = _values(canal.points_mm, tolerance_mm)
-    sd: list[float | None] = [None] * len(values)
-    notes = [canal.remarks] * len(values)
+    wanted = [one for one in MEASURES if not one.method or one.method in {m.name for m in methods}]
+    lines = [canal.points_mm]
     if canal.sd_mm is not None:
-        moved = np.array([_values(points, tolerance_mm) for points in _drawn(canal, draws, seed)]) - values
-        sd = [float(x) for x in np.sqrt((moved**2).mean(axis=0))]
-        notes = [canal.remarks + _one_sided(column) for column in moved.T]
+        lines += drawn_centrelines(canal, draws, seed)
+    rows = np.array([[one.value(line, settings) for one in wanted] for line in lines])
     basis = f"two views {canal.between_views_deg:g} degrees apart, matched by height; orifice to canal end"
-    out = {
-        name: Measurement(
-            name,
-            float(value),
-            unit,
-            one,
-            ", ".join(part for part in (f"{title} in space", told.format(tolerance=tolerance_mm)) if part),
-            basis,
-            note,
-            _from_zero(float(value), one),
+    found = {}
+    for measure, (value, *drawn) in zip(wanted, rows.T.tolist(), strict=True):
+        moved = np.array(drawn) - value
+        sd = float(np.sqrt((moved**2).mean())) if len(moved) else None
+        parts = (f"{measure.title} in space", measure.told.format(settings))
+        told = ", ".join(part for part in parts if part)
+        interval = None if sd is None else (max(value - 1.96 * sd, 0.0), value + 1.96 * sd)
+        found[measure.name] = Measurement(
+            measure.name, value, measure.unit, sd, told, basis, _one_sided(moved), interval
         )
-        for (name, unit, title, told, _), value, one, note in zip(_MEASURES, values, sd, notes, strict=True)
-    }
-    greatest = out["greatest_curvature_3d_per_mm"]
-    if greatest.value > 1e-6:
-        out["smallest_radius_3d_mm"] = _radius(greatest, canal.remarks)
-    return out
+    greatest = found.get("greatest_curvature_3d_per_mm")
+    if greatest is not None and greatest.value > 1e-6:
+        found[_RADIUS] = _radius(greatest)
+    plane = measure_in_own_plane(lines, basis, methods=methods, settings=settings)
+    found[plane.off_plane.name] = plane.off_plane
+    return SpaceResult(found, plane)
 
 
-def _from_zero(value: float, sd: float | None) -> tuple[float, float] | None:
-    """95 % interval of what cannot be negative."""
-    return None if sd is None else (max(value - 1.96 * sd, 0.0), value + 1.96 * sd)
-
-
-def _radius(greatest: Measurement, remarks: tuple[str, ...]) -> Measurement:
+def _radius(greatest: Measurement) -> Measurement:
     """Radius of a curvature; its interval is that of the curvature, whose reciprocal it is."""
     radius = 1 / greatest.value
     shifted = ("The curvature it comes from is shifted by errors of the traces; see there.",)
-    notes = remarks + shifted * (greatest.notes != remarks)
-    title, name = "reciprocal of the greatest curvature in space", "smallest_radius_3d_mm"
+    notes = shifted if greatest.notes else ()
+    title = "reciprocal of the greatest curvature in space"
     if greatest.sd is None or greatest.interval95 is None:
-        return Measurement(name, radius, "mm", None, title, greatest.basis, notes)
+        return Measurement(_RADIUS, radius, "mm", None, title, greatest.basis, notes)
     low, high = greatest.interval95
     interval = (1 / high, 1 / low if low > 0 else float("inf"))
     sd = greatest.sd * radius**2
-    return Measurement(name, radius, "mm", sd, title, greatest.basis, notes, interval)
+    return Measurement(_RADIUS, radius, "mm", sd, title, greatest.basis, notes, interval)
 
 
 def _one_sided(moved: FloatArray) -> tuple[str, ...]:
     """Remark on a measure that errors of the traces shift more than they spread."""
-    shift = float(moved.mean())
-    if abs(shift) <= moved.std():
+    if not len(moved) or abs(shift := float(moved.mean())) <= moved.std():
         return ()
     way = "smaller" if shift > 0 else "greater"
     return (f"Errors of the traces shift it by about {shift:+.2g} or more: the canal's own is likely {way}.",)
-
-
-def _values(points: FloatArray, tolerance_mm: float) -> FloatArray:
-    return np.array([value(points, tolerance_mm) for *_, value in _MEASURES])
-
-
-def _drawn(canal: CanalInSpace, draws: int, seed: int) -> Iterator[FloatArray]:
-    """Centrelines in space as they might have come out."""
-    rng = np.random.default_rng(seed)
-    heights_sd = canal.height_sd_mm or (0.0, 0.0)
-    moved = [_moved(view, sd, draws, rng) for view, sd in zip(canal.views, heights_sd, strict=True)]
-    for first, second in zip(*moved, strict=True):
-        yield match(first, second, np.radians(canal.between_views_deg))[0]
-
-
-def _moved(view: FloatArray, height_sd: float, draws: int, rng: np.random.Generator) -> FloatArray:
-    """A view moved across by errors that go together along it, and stretched along it, (draws, N, 3)."""
-    at = cumulative_length(view[:, :2])
-    together = np.exp(-0.5 * ((at[:, None] - at) / _CORRELATION_MM) ** 2)
-    root = np.linalg.cholesky(together + 1e-6 * np.eye(len(at)))
-    out = np.repeat(view[None], draws, axis=0)
-    out[..., 1] += rng.standard_normal((draws, len(at))) @ root.T * view[:, 2]
-    stretch = 1 + height_sd / view[-1, 0] * rng.standard_normal((draws, 1))
-    out[..., 0] *= np.maximum(stretch, 0.1)
-    return out

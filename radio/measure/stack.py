@@ -36,11 +36,15 @@ class Placed:
     errors : ndarray, shape (K, 3, 2), optional
         How far each trace's upper and lower point of the axis and its departure point may lie from those
         placed; zero for the first trace, none at all where it is left out.
+    tooth_axis : ndarray, shape (2, 2), optional
+        Two different points of the long axis of the tooth, which two views are matched along; no method of
+        one view uses it.
     """
 
     axis: FloatArray | None = None
     departure: FloatArray | None = None
     errors: FloatArray | None = None
+    tooth_axis: FloatArray | None = None
 
     def errors_of(self, count: int) -> FloatArray:
         """Errors of the first `count` traces, shape (count, 3, 2)."""
@@ -104,6 +108,11 @@ class TraceStack:
         k = np.arange(len(self.points))[:, None]
         found = (1 - part) * self.points[k, low] + part * self.points[k, low + 1]
         return np.asarray(found[:, 0] if s.ndim == 1 else found)
+
+    @property
+    def possible(self) -> int:
+        """Number of traces as they might have come out."""
+        return len(self.points) - 1
 
     @property
     def tolerance(self) -> float:

@@ -51,6 +51,12 @@ class CanalInSpace:
     height_sd_mm : tuple of float or None
         Standard uncertainty of the two heights.
     remarks, assumptions : tuple of str
+    relative_sd : tuple of float
+        Relative standard uncertainty of the scale of each view.
+    lean_sd_deg : tuple of float
+        Standard uncertainty of the direction of the long axis in each view.
+    between_views_sd_deg : float
+        Standard uncertainty of the turn between the views.
     """
 
     points_mm: FloatArray
@@ -63,6 +69,9 @@ class CanalInSpace:
     height_sd_mm: tuple[float, float] | None
     remarks: tuple[str, ...]
     assumptions: tuple[str, ...]
+    relative_sd: tuple[float, float] = (0.0, 0.0)
+    lean_sd_deg: tuple[float, float] = (0.0, 0.0)
+    between_views_sd_deg: float = 0.0
 
 
 def reconstruct(
@@ -75,6 +84,9 @@ def reconstruct(
     sd_first_mm: npt.ArrayLike | None = None,
     sd_second_mm: npt.ArrayLike | None = None,
     height_sd_mm: tuple[float, float] | None = None,
+    relative_sd: tuple[float, float] = (0.0, 0.0),
+    lean_sd_deg: tuple[float, float] = (0.0, 0.0),
+    between_views_sd_deg: float = 0.0,
 ) -> CanalInSpace:
     """Centreline in space by matching two traces of one canal at equal heights along the tooth.
 
@@ -89,7 +101,11 @@ def reconstruct(
     sd_first_mm, sd_second_mm : float or array_like, shape (N,), optional
         Sideways standard uncertainty of each trace.
     height_sd_mm : tuple of float, optional
-        Standard uncertainty of each trace's height: its two ends and its scale.
+        Standard uncertainty of each trace's height from its two ends.
+    relative_sd, lean_sd_deg : tuple of float, optional
+        Relative standard uncertainty of each scale, and that of each axis's direction.
+    between_views_sd_deg : float, optional
+        Standard uncertainty of the turn.
 
     Raises
     ------
@@ -115,11 +131,15 @@ def reconstruct(
     points, sd, factors = match(*views, turn)
     heights = views[0][-1, 0], views[1][-1, 0]
     mismatch = float(heights[0] - heights[1])
-    remarks = _remarks(views, mismatch, height_sd_mm, turn)
+    sds = None
+    if height_sd_mm is not None:
+        sds = tuple(np.hypot(height_sd_mm, np.array(relative_sd) * heights).tolist())
+    remarks = _remarks(views, mismatch, sds, turn)
     rows = "the image rows, for want of one"
     given = [rows if axis is None else "as given" for axis in (axis_first, axis_second)]
     assumptions = (
         PARALLEL,
+        "Both views in true millimetres.",
         f"The long axis lies in both image planes: {given[0]} (first view), {given[1]} (second view).",
         "Both traces start at the orifice, which is the origin, and end at the canal end.",
         f"The second view is the first turned by {between_views_deg:g} degrees about the long axis, not "
@@ -138,6 +158,9 @@ def reconstruct(
         height_sd_mm,
         remarks,
         assumptions,
+        relative_sd,
+        lean_sd_deg,
+        between_views_sd_deg,
     )
 
 
@@ -213,7 +236,7 @@ def match(
 
 
 def _remarks(
-    views: tuple[FloatArray, FloatArray], mismatch: float, sd: tuple[float, float] | None, turn: float
+    views: tuple[FloatArray, FloatArray], mismatch: float, sd: tuple[float, ...] | None, turn: float
 ) -> tuple[str, ...]:
     mean = float(views[0][-1, 0] + views[1][-1, 0]) / 2
     part = abs(mismatch) / mean
@@ -224,7 +247,7 @@ def _remarks(
         out.append(f"These two views do not seem to show the same canal: {told}, {limit}.")
     elif part > 0.01:
         out.append(f"{told[0].upper()}{told[1:]}; shared out as a difference of scale.")
-    if sd is not None and abs(mismatch) > 3 * np.hypot(*sd):
+    if sd is not None and abs(mismatch) > 3 * np.linalg.norm(sd):
         out.append(f"{told[0].upper()}{told[1:]}, more than three times their standard uncertainty.")
     for name, view in zip(("first", "second"), views, strict=True):
         along, aside = np.abs(np.diff(view[:, :2], axis=0)).T

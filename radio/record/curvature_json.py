@@ -15,7 +15,10 @@ from pydantic import Field, FiniteFloat
 import radio
 from radio.measure.case import CaseFacts, Remark
 from radio.measure.methods import CurvatureMethod
+from radio.measure.own_plane import InOwnPlane
+from radio.measure.perturb import SEED
 from radio.measure.result import Measurement
+from radio.measure.settings import CurvatureSettings
 from radio.measure.view_pair import ViewPair
 from radio.measure.what_if import WhatIf
 from radio.record.curvature_case import CurvatureCase
@@ -93,16 +96,25 @@ class Moves(Record):
         )
 
 
+class PossibleTraces(Record):
+    """Traces as they might have come out: how many the uncertainties are from, and the seed they come of."""
+
+    count: int
+    seed: int
+
+
 class CurvatureCanal(Record):
     """The curvature of one canal: `quantities` by results-table column, `words` likewise.
 
     `lengths` holds scale and canal length; `parts` says of coronal axis and departure whether they were found
-    by the rule or placed by hand.
+    by the rule or placed by hand. `settings` are the parameters of the methods; null without a canal line.
     """
 
     canal: str
     facts: CaseFacts
     clicks: Mapping[str, tuple[Point, ...]]
+    settings: CurvatureSettings | None
+    possible_traces: PossibleTraces | None
     lengths: Mapping[str, Number]
     parts: Mapping[str, str]
     quantities: Mapping[str, Number]
@@ -117,11 +129,14 @@ class CurvatureCanal(Record):
     def from_case(cls, case: CurvatureCase) -> CurvatureCanal:
         """Take over one canal as it is told."""
         lengths = all_measurements(case.result)
+        stack = case.result.stack
         found = {quantity.column: one for _, quantity, one in case.quantities}
         return cls(
             canal=case.result.facts.canal,
             facts=case.result.facts,
             clicks={name: points_of(points) for name, points in case.clicks.items()},
+            settings=None if stack is None else stack.settings,
+            possible_traces=None if stack is None else PossibleTraces(count=stack.possible, seed=SEED),
             lengths={name: Number.from_measurement(lengths[name]) for name in _LENGTHS if name in lengths},
             parts=case.parts,
             quantities={
@@ -166,14 +181,24 @@ class View(Record):
         )
 
 
+class OwnPlane(Record):
+    """What the methods of one view give in the plane the canal bends in, by results-table column."""
+
+    quantities: Mapping[str, Number]
+    words: Mapping[str, Word]
+    not_measured: Mapping[str, str]
+
+
 class InSpace(Record):
     """One canal from two views; `points_mm` is its centreline, null when it could not be had."""
 
     canal: str
     between_views_deg: FiniteFloat
+    between_views_sd_deg: FiniteFloat
     same_canal: bool
     mismatch_mm: FiniteFloat | None
     measurements: Mapping[str, Number]
+    own_plane: OwnPlane | None
     points_mm: tuple[tuple[FiniteFloat, FiniteFloat, FiniteFloat], ...] | None
     not_measured: Mapping[str, str]
     assumptions: tuple[str, ...]
@@ -188,17 +213,27 @@ class InSpace(Record):
             {
                 "canal": pair.name,
                 "between_views_deg": pair.between_views_deg,
+                "between_views_sd_deg": pair.between_views_sd_deg,
                 "same_canal": bool(pair.same_canal),
                 "mismatch_mm": None if space is None else space.mismatch_mm,
                 "measurements": {
                     name: Number.from_measurement(one) for name, one in pair.measurements.items()
                 },
+                "own_plane": None if pair.own_plane is None else _own_plane(pair.own_plane),
                 "points_mm": None if points is None else tuple(points),
                 "not_measured": pair.absent,
                 "assumptions": pair.assumptions,
                 "remarks": pair.remarks,
             }
         )
+
+
+def _own_plane(found: InOwnPlane) -> OwnPlane:
+    return OwnPlane(
+        quantities={name: Number.from_measurement(one) for name, one in found.measurements.items()},
+        words={name: Word.from_finding(one) for name, one in found.findings.items()},
+        not_measured=found.absent,
+    )
 
 
 class CurvatureDocument(Record):

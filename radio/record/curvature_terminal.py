@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 from rich import box
 from rich.console import Group, RenderableType
@@ -12,10 +11,9 @@ from rich.markup import escape
 from rich.table import Table
 from rich.text import Text
 
-from radio.measure.case import Remark
-from radio.measure.methods import QUANTITIES, Quantity
+from radio.measure.methods import QUANTITIES, CurvatureMethod, Quantity
+from radio.measure.perturb import SEED
 from radio.measure.result import Finding, Measurement
-from radio.measure.view_pair import ViewPair
 from radio.measure.what_if import Change, Move, WhatIf
 from radio.record.curvature_case import CurvatureCase
 from radio.record.terminal import WIDE, remark_lines
@@ -23,13 +21,10 @@ from radio.record.wording import (
     DECIMALS,
     UNIT_SIGNS,
     all_measurements,
-    how_text,
     interval_text,
     title_of,
     value_text,
 )
-
-_UNCERTAINTY = "u: standard uncertainty. Beside a word: share of the possible traces that give the same word."
 
 
 def curvature_block(case: CurvatureCase, width: int) -> RenderableType:
@@ -44,12 +39,10 @@ def curvature_block(case: CurvatureCase, width: int) -> RenderableType:
     title = Text(f"{case.image}: {title_of(case.result.facts)}", style="bold")
     parts: list[RenderableType] = [title, *_ground(case)]
     if case.quantities:
-        parts += _numbers(case, width)
-    parts += [_line("Class", one.text) for one in case.classes]
-    by_reason: dict[str, list[str]] = {}
-    for column, reason in case.absent.items():
-        by_reason.setdefault(reason, []).append(QUANTITIES[column].title)
-    parts += [_line("Not there", f"{'; '.join(names)}: {why}.") for why, names in by_reason.items()]
+        parts += [*method_tables(case.quantities, width), basis_line(case.quantities)]
+        parts.append(_uncertainty(case))
+    parts += [told_line("Class", one.text) for one in case.classes]
+    parts += missing_lines(case.absent)
     parts += remark_lines(case.result.remarks)
     if case.what_if is not None:
         parts += ["", *_what_if(case.what_if, width)]
@@ -61,28 +54,43 @@ def _ground(case: CurvatureCase) -> list[Text]:
     numbers = all_measurements(case.result)
     scale, length = numbers.get("scale_mm_per_px"), numbers.get("canal_length_mm")
     length = length or numbers.get("canal_length_px")
-    lines = [
-        _line("Scale", "none, so angles only" if scale is None else f"{_with_unit(scale)} {scale.method}")
-    ]
+    told = "none, so angles only" if scale is None else f"{_with_unit(scale)} {scale.method}"
+    if scale is not None and not scale.sd:
+        told += f"; {scale.basis}"
+    lines = [told_line("Scale", told)]
     if length is not None:
-        lines.append(_line("Canal length", f"{_with_unit(length)}, {length.method}"))
+        lines.append(told_line("Canal length", f"{_with_unit(length)}, {length.method}"))
     names = {"coronal_axis": "Coronal axis", "departure": "Departure point"}
-    return lines + [_line(names[part], words) for part, words in case.parts.items()]
+    return lines + [told_line(names[part], words) for part, words in case.parts.items()]
+
+
+def _uncertainty(case: CurvatureCase) -> Text:
+    """What u is and what it was taken from."""
+    stack = case.result.stack
+    drawn = "" if stack is None else f", from {stack.possible} possible traces (drawn by the seed {SEED})"
+    words = "Beside a word: share of the possible traces that give the same word."
+    return Text(f"u: standard uncertainty{drawn}. {words}", style="dim")
 
 
 def _with_unit(one: Measurement) -> str:
-    return f"{value_text(one)} {_unit(one.unit)}"
+    return f"{value_text(one)} {unit_sign(one.unit)}"
 
 
-def _unit(unit: str) -> str:
+def unit_sign(unit: str) -> str:
+    """Unit as people write it."""
     return UNIT_SIGNS.get(unit, unit)
 
 
-def _line(name: str, text: str) -> Text:
+def told_line(name: str, text: str) -> Text:
+    """A line that begins with its subject."""
     return Text.assemble((f"{name}: ", "bold"), text)
 
 
-def _numbers(case: CurvatureCase, width: int) -> list[RenderableType]:
+MethodRow = tuple[CurvatureMethod, Quantity, Measurement | Finding]
+
+
+def method_tables(rows: Sequence[MethodRow], width: int) -> list[RenderableType]:
+    """What methods gave, a quantity a row, with the settings once a method."""
     wide = width >= WIDE
     table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
     table.add_column("Method", no_wrap=True)
@@ -93,22 +101,31 @@ def _numbers(case: CurvatureCase, width: int) -> list[RenderableType]:
         table.add_column("Unit", no_wrap=True)
         table.add_column("Settings", ratio=1)
     settings: dict[str, str] = {}
-    for method, quantity, one in case.quantities:
+    for method, quantity, one in rows:
         first = method.name not in settings
         settings.setdefault(method.name, _settings(one, method.title))
         name, how = (method.name, settings[method.name]) if first else ("", "")
-        cells: tuple[str, ...] = (name, _titled(quantity), *_value_cells(one))
+        cells: tuple[str, ...] = (name, _titled(quantity), *value_cells(one))
         if wide:
-            unit = "" if quantity.unit == "word" else _unit(quantity.unit)
-            cells = (name, quantity.title, *_value_cells(one), unit, how)
+            unit = "" if quantity.unit == "word" else unit_sign(quantity.unit)
+            cells = (name, quantity.title, *value_cells(one), unit, how)
         table.add_row(*(escape(cell) for cell in cells))
-    basis = dict.fromkeys(one.basis for _, _, one in case.quantities)
-    notes = dict.fromkeys(note for _, _, one in case.quantities for note in one.notes)
-    below: list[RenderableType] = [Text(_UNCERTAINTY, style="dim")]
-    if not wide:
-        below += [_line(name, text) for name, text in settings.items()]
-    below.append(_line("Basis", ". ".join([*basis, " ".join(notes)])))
-    return [table, *below]
+    return [table, *([] if wide else [told_line(name, text) for name, text in settings.items()])]
+
+
+def basis_line(rows: Sequence[MethodRow]) -> Text:
+    """What the numbers rest on, and what is said of all of them."""
+    basis = dict.fromkeys(one.basis for _, _, one in rows)
+    notes = dict.fromkeys(note for _, _, one in rows for note in one.notes)
+    return told_line("Basis", ". ".join([*basis, " ".join(notes)]))
+
+
+def missing_lines(absent: Mapping[str, str]) -> list[Text]:
+    """A line for each reason, with what is not there for it."""
+    by_reason: dict[str, list[str]] = {}
+    for column, reason in absent.items():
+        by_reason.setdefault(reason, []).append(QUANTITIES[column].title)
+    return [told_line("Not there", f"{'; '.join(names)}: {why}.") for why, names in by_reason.items()]
 
 
 def _settings(one: Measurement | Finding, title: str) -> str:
@@ -117,11 +134,12 @@ def _settings(one: Measurement | Finding, title: str) -> str:
 
 def _titled(quantity: Quantity) -> str:
     """Title with the unit behind it."""
-    unit = "" if quantity.unit == "word" else _unit(quantity.unit)
+    unit = "" if quantity.unit == "word" else unit_sign(quantity.unit)
     return f"{quantity.title}, {unit}" if unit else quantity.title
 
 
-def _value_cells(one: Measurement | Finding) -> tuple[str, str]:
+def value_cells(one: Measurement | Finding) -> tuple[str, str]:
+    """Value with its uncertainty, and its interval; of a word the share that agrees."""
     if isinstance(one, Finding):
         return one.word, f"{100 * one.share:.0f} % agree"
     return value_text(one), interval_text(one)
@@ -138,14 +156,14 @@ def _what_if(found: WhatIf, width: int) -> list[RenderableType]:
     """The change of every number by every move; words and the moves in full below it."""
     by_column = _by_column(found)
     at_once = len(found.moves) if width >= WIDE else _MOVES_AT_ONCE
-    parts: list[RenderableType] = [_line("What if", found.told)]
+    parts: list[RenderableType] = [told_line("What if", found.told)]
     for first in range(0, len(found.moves), at_once):
         parts += _changes_table(by_column, found.moves[first : first + at_once])
     for column, changes in by_column.items():
         if QUANTITIES[column].unit == "word":
             parts.append(_changed_words(QUANTITIES[column].title, changes))
-    parts += [_line(f"{_PARTS[one.part]} {one.way}", one.text) for one in found.moves]
-    return parts + [_line("Not moved", f"{text}.") for text in found.left_out]
+    parts += [told_line(f"{_PARTS[one.part]} {one.way}", one.text) for one in found.moves]
+    return parts + [told_line("Not moved", f"{text}.") for text in found.left_out]
 
 
 def _changes_table(by_column: Mapping[str, list[Change]], moves: Sequence[Move]) -> list[RenderableType]:
@@ -168,7 +186,7 @@ def _changes_table(by_column: Mapping[str, list[Change]], moves: Sequence[Move])
             continue
         table.add_row(escape(_titled(quantity)), _number(changes[0].before, decimals), *cells)
     parts: list[RenderableType] = [table] if table.row_count else []
-    return [*parts, _line("Not changed by these", "; ".join(same))] if same else parts
+    return [*parts, told_line("Not changed by these", "; ".join(same))] if same else parts
 
 
 def _by_column(found: WhatIf) -> dict[str, list[Change]]:
@@ -199,72 +217,9 @@ def _changed_words(title: str, changes: Sequence[Change]) -> Text:
             by_word.setdefault(str(change.after), []).append(change.move)
     now = str(changes[0].before)
     if not by_word:
-        return _line(title, f"{now}, whatever is moved")
+        return told_line(title, f"{now}, whatever is moved")
     told = "; ".join(
         f"{word} with {', '.join(f'{_PARTS[m.part]} {m.way}' for m in moves)}"
         for word, moves in by_word.items()
     )
-    return _line(title, f"{now}; {told}")
-
-
-# -- two views -----------------------------------------------------------------------------------------------
-
-_PAIR_TITLES = {
-    "resultant_bend_deg": "Bend from the two angles",
-    "bend_plane_deg": "Plane of that bend",
-    "length_3d_mm": "Length",
-    "schneider_3d_deg": "Schneider angle",
-    "weine_3d_deg": "Weine angle",
-    "long_axis_3d_deg": "Long-axis angle",
-    "access_angle_3d_deg": "Canal access angle",
-    "four_point_3d_deg": "Four-point angle",
-    "pieces_greatest_3d_deg": "Straight pieces, greatest",
-    "pieces_sum_3d_deg": "Straight pieces, sum",
-    "total_turning_3d_deg": "Total turning",
-    "greatest_curvature_3d_per_mm": "Greatest curvature",
-    "smallest_radius_3d_mm": "Smallest radius",
-}
-
-
-def pair_block(pair: ViewPair, images: tuple[str, str], width: int) -> RenderableType:
-    """Lay out what two views of one canal give together.
-
-    Parameters
-    ----------
-    pair : ViewPair
-    images : tuple of str
-        Names of the two images.
-    width : int
-    """
-    wide = width >= WIDE
-    turn = f"{pair.between_views_deg:g}° apart"
-    parts: list[RenderableType] = [
-        Text(f"Canal {pair.name} in space, from {images[0]} and {images[1]}, {turn}", style="bold")
-    ]
-    if pair.in_space is not None:
-        apart = f"{abs(pair.in_space.mismatch_mm):.2f} mm"
-        parts.append(_line("Heights of the two views differ by", apart))
-    parts += remark_lines([Remark("note" if pair.same_canal else "warn", one) for one in pair.remarks])
-    if pair.measurements:
-        table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
-        table.add_column("In space", min_width=16)
-        table.add_column("Value ± u", justify="right", no_wrap=True)
-        table.add_column("95 % interval", justify="right", no_wrap=True)
-        table.add_column("Unit", no_wrap=True)
-        if wide:
-            table.add_column("Method; basis", ratio=1)
-        below: list[RenderableType] = []
-        for name, one in pair.measurements.items():
-            title = _PAIR_TITLES.get(name, name)
-            # what is said of the pair as a whole stands above
-            how = how_text(replace(one, notes=tuple(n for n in one.notes if n not in pair.remarks)))
-            table.add_row(title, *_value_cells(one), _unit(one.unit), *([escape(how)] * wide))
-            if not wide:
-                below.append(_line(title, how))
-        parts += [table, Text("u: standard uncertainty", style="dim"), *below]
-    names = {"resultant_bend_deg": "Bend from the two angles", "space": "Canal in space"}
-    parts += [_line(f"Not there: {names[what]}", why) for what, why in pair.absent.items()]
-    if pair.assumptions:
-        parts.append(Text("Assumed:", style="bold"))
-        parts += [Text(f"- {text}") for text in pair.assumptions]
-    return Group(*parts, Text(""))
+    return told_line(title, f"{now}; {told}")

@@ -39,6 +39,8 @@ class Quantity:
     noise_adds : bool
         True for a sum or a maximum of bends whichever way they turn: every waver of a trace makes it greater
         (a radius smaller).
+    of_image : bool
+        True for a side of the image, which means nothing in space.
     """
 
     column: str
@@ -48,6 +50,7 @@ class Quantity:
     reciprocal: bool = False
     at_least: float = 0.0
     noise_adds: bool = False
+    of_image: bool = False
 
     @property
     def needs_mm(self) -> bool:

@@ -64,7 +64,7 @@ METHOD = CurvatureMethod(
     ),
     quantities=(
         Quantity("canal_form", "Form", "word"),
-        Quantity("bend_side", "Bends toward", "word"),
+        Quantity("bend_side", "Bends toward", "word", of_image=True),
     ),
     values=values,
     settings=lambda stack: f"{tolerance_words(stack)}, {smoothing_words(stack)}",
