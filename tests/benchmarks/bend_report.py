@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Protocol
 
 import numpy as np
 
@@ -22,16 +23,25 @@ STRAIGHT_FROM_MM = 40.0
 NEAR_APEX_MM = 1.0
 
 
+class HasNumbers(Protocol):
+    """A judged case: its seed, its numbers by column, and columns that only one side has a value for."""
+
+    seed: int
+    numbers: dict[str, NumberFound]
+    missing: list[str]
+    without_truth: list[str]
+
+
 @dataclass(frozen=True)
-class _Row:
-    """One line of the table: a column, and which cases of it."""
+class NumberRow:
+    """One line of a table of numbers: a column, and which cases of it."""
 
     column: str
     label: str
     radius: bool = False
     nearly_straight: bool = False
 
-    def of(self, judged: Sequence[BendJudged]) -> list[tuple[int, NumberFound]]:
+    def of(self, judged: Sequence[HasNumbers]) -> list[tuple[int, NumberFound]]:
         """Seeds and numbers that belong in this line."""
         found = [(one.seed, one.numbers[self.column]) for one in judged if self.column in one.numbers]
         if not self.radius:
@@ -42,7 +52,7 @@ class _Row:
         """Signed error; percent for a radius."""
         return number.relative_pct if self.radius else number.error
 
-    def summary(self, judged: Sequence[BendJudged]) -> tuple[int, float, float, float]:
+    def summary(self, judged: Sequence[HasNumbers]) -> tuple[int, float, float, float]:
         """How many, median and 95th percentile of the absolute error, share of intervals that hold."""
         numbers = [number for _, number in self.of(judged)]
         if not numbers:
@@ -51,8 +61,19 @@ class _Row:
         held = float(np.mean([number.held for number in numbers]))
         return len(numbers), float(np.median(absolute)), float(np.percentile(absolute, 95)), held
 
+    def cells(self, judged: Sequence[HasNumbers]) -> str:
+        """Cells of the line for one group of cases, under `NUMBER_HEAD`."""
+        n, median, p95, held = self.summary(judged)
+        missing = "" if self.nearly_straight else sum(self.column in one.missing for one in judged)
+        extra = "" if self.nearly_straight else sum(self.column in one.without_truth for one in judged)
+        told = f"{median:9.3f}{p95:9.3f}{held:6.0%}" if n else f"{'-':>9}{'':15}"
+        return f"{n:5d}{missing:>6}{extra:>6}{told} {interval_verdict(n, held):6}"
 
-def rows() -> list[_Row]:
+
+NUMBER_HEAD = f"{'n':>5}{'miss':>6}{'extra':>6}{'median':>9}{'95 %':>9}{'held':>6} {'met':6}"
+
+
+def rows() -> list[NumberRow]:
     """Every line of the table of numbers."""
     out = []
     for column, quantity in QUANTITIES.items():
@@ -60,17 +81,21 @@ def rows() -> list[_Row]:
             continue
         if not quantity.reciprocal:
             unit = "" if quantity.unit == "ratio" else f", {quantity.unit}"
-            out.append(_Row(column, f"{quantity.title}{unit}"))
+            out.append(NumberRow(column, f"{quantity.title}{unit}"))
             continue
-        out += _radius_rows(column, f"{quantity.title}, %")
+        out += radius_rows(column, f"{quantity.title}, %")
         if column == "smallest_radius_mm":
-            out += _radius_rows(UNSMOOTHED, "  the same against the unsmoothed axis, %")
+            out += radius_rows(UNSMOOTHED, "  the same against the unsmoothed axis, %")
     return out
 
 
-def _radius_rows(column: str, label: str) -> list[_Row]:
+def radius_rows(column: str, label: str) -> list[NumberRow]:
+    """Lines of a radius: where the canal bends, and where it is all but straight."""
     nearly = f"    truth above {STRAIGHT_FROM_MM:g} mm, %"
-    return [_Row(column, label, radius=True), _Row(column, nearly, radius=True, nearly_straight=True)]
+    return [
+        NumberRow(column, label, radius=True),
+        NumberRow(column, nearly, radius=True, nearly_straight=True),
+    ]
 
 
 def _groups(judged: Sequence[BendJudged]) -> list[list[BendJudged]]:
@@ -89,27 +114,21 @@ def interval_verdict(n: int, share: float) -> str:
 def number_table(judged: Sequence[BendJudged]) -> list[str]:
     """Lines of the table of numbers."""
     low, high = INTERVAL_AIM
-    head = f"{'n':>5}{'miss':>6}{'extra':>6}{'median':>9}{'95 %':>9}{'held':>6} {'met':6}"
     lines = [
         "",
         "Absolute errors against the same method on the exact canal axis, share of 95 % intervals that hold",
         f"its value (aim {low:.0%} to {high:.0%}). miss: only the axis has a value; extra: only the trace.",
         f"{'':{_LABEL}}{'with file':>28}{'without':>46}",
-        f"{'':{_LABEL}}{head}{head}".rstrip(),
+        f"{'':{_LABEL}}{NUMBER_HEAD}{NUMBER_HEAD}".rstrip(),
     ]
     for row in rows():
-        cells = ""
-        for group in _groups(judged):
-            n, median, p95, held = row.summary(group)
-            missing = "" if row.nearly_straight else sum(row.column in one.missing for one in group)
-            extra = "" if row.nearly_straight else sum(row.column in one.without_truth for one in group)
-            told = f"{median:9.3f}{p95:9.3f}{held:6.0%}" if n else f"{'-':>9}{'':15}"
-            cells += f"{n:5d}{missing:>6}{extra:>6}{told} {interval_verdict(n, held):6}"
+        cells = "".join(row.cells(group) for group in _groups(judged))
         lines.append(f"{row.label:{_LABEL}}{cells}".rstrip())
     return lines
 
 
-def _share(told: str, flags: Sequence[bool]) -> str:
+def share_told(told: str, flags: Sequence[bool]) -> str:
+    """A share in words, a dash where there is nothing to count."""
     return f"{told} {np.mean(flags):.0%} of {len(flags)}" if flags else f"{told} -"
 
 
@@ -136,15 +155,14 @@ def word_table(judged: Sequence[BendJudged]) -> list[str]:
     for told, group in zip(("with file", "without", "all"), (*_groups(judged), list(judged)), strict=True):
         for against, is_s in (("as drawn", _by_drawing), ("by the axis", _by_axis)):
             found, false = s_shape_counts(group, is_s)
-            lines.append(
-                f"{'S-shaped, ' + against:24}{told:12}{_share('found', found):22}{_share('false', false)}"
-            )
+            shares = f"{share_told('found', found):22}{share_told('false', false)}"
+            lines.append(f"{'S-shaped, ' + against:24}{told:12}{shares}")
         for column in ("canal_form", "bend_side"):
             words = [one.words[column] for one in group if column in one.words]
-            line = f"{QUANTITIES[column].title:24}{told:12}{_share('right', [w.right for w in words]):22}"
+            line = f"{QUANTITIES[column].title:24}{told:12}{share_told('right', [w.right for w in words]):22}"
             if column == "bend_side":
                 both = [w for w in words if "none" not in (w.word, w.truth)]
-                line += _share("right where both have a side", [w.right for w in both])
+                line += share_told("right where both have a side", [w.right for w in both])
             lines.append(line.rstrip())
     return lines
 

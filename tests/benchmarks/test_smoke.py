@@ -10,14 +10,32 @@ import numpy as np
 import pytest
 
 from radio.image.synthetic import SyntheticCase, make_case
+from radio.image.synthetic.projection import make_view
 from radio.measure.methods import QUANTITIES
 from radio.measure.pipeline import measure_case
-from tests.benchmarks import accuracy, bend_report, bends, coverage, exact, judge, report, speed, timing
+from radio.measure.result import Measurement
+from tests.benchmarks import (
+    accuracy,
+    bend_report,
+    bends,
+    coverage,
+    exact,
+    judge,
+    pairs,
+    report,
+    space,
+    space_report,
+    speed,
+    timing,
+)
 from tests.benchmarks.cases import run_cases
 from tests.benchmarks.rows import ERRORS
+from tests.fixtures.in_space import in_space, straight_and_arc
 
 # Two small images in a row, the first with a file (short of the apex) and the second without.
 FIRST_SEED = 78
+# Two pairs of small images, of a tooth in the jaw and of an extracted one.
+PAIR_SEEDS = (242, 278)
 
 
 @pytest.fixture(scope="module")
@@ -129,11 +147,92 @@ def test_options_out_of_range_are_refused(capsys):
         (accuracy, ["--cases", "0"]),
         (accuracy, ["--cases", "5", "--plain", "6"]),
         (coverage, ["--workers", "0"]),
+        (space, ["--cases", "0"]),
         (speed, ["--repeats", "0"]),
     ):
         with pytest.raises(SystemExit):
             module.parse(arguments)
         assert "must" in capsys.readouterr().err
+
+
+@pytest.fixture(scope="module")
+def seen_twice() -> dict[int, pairs.DrawnPair]:
+    return {seed: pairs.draw_pair(seed) for seed in PAIR_SEEDS}
+
+
+def test_space_runs_and_reports_every_number_of_its_pairs(seen_twice):
+    judged = [pairs.judge_pair_seed(seed) for seed in PAIR_SEEDS]
+    assert [(one.extracted, one.failed, one.same_canal) for one in judged] == [
+        (False, "", True),
+        (True, "", True),
+    ]
+    for one in judged:
+        assert {"length_3d_mm", "resultant_bend_deg", "own plane: weine_deg"} <= one.numbers.keys()
+        assert all(found.low <= found.value <= found.high for found in one.numbers.values())
+    told = space_report.space_report(judged, worst=True)
+    for row in space_report.rows(judged):
+        assert row.label in told
+    assert "failed" not in told
+
+
+def test_a_pair_is_judged_by_the_exact_axis(seen_twice):
+    pair = seen_twice[PAIR_SEEDS[0]]
+    found = pairs.measure_pair(pair)
+    true = pairs.exact_in_space(pair.axis_mm).measurements
+    shifted = {
+        name: replace(one, value=true[name].value + 0.5, interval=(0.0, true[name].value + 0.25))
+        for name, one in found.measurements.items()
+        if name in true
+    }
+    judged = pairs.PairJudged(pair.seed, pair.extracted)
+    pairs.judge_pair(judged, replace(found, measurements=shifted, own_plane=None), pair)
+    assert judged.numbers.keys() == shifted.keys()
+    assert all(one.error == pytest.approx(0.5) and one.held for one in judged.numbers.values())
+    assert {"resultant_bend_deg", "own plane: weine_deg"} <= set(judged.missing)
+
+
+def test_both_views_are_of_one_tooth_at_the_angle_between_them(seen_twice):
+    for pair in seen_twice.values():
+        first, second = (case.truth for case in pair.cases)
+        assert np.array_equal(first.canal_axis_mm, second.canal_axis_mm)
+        assert abs(pair.turn_deg - pair.stated_deg) < 10
+        for across in pair.across:
+            assert across == pytest.approx([*across[:2], 0.0], abs=1e-9)
+
+
+@pytest.mark.parametrize("upright", [0.0, 180.0])
+@pytest.mark.parametrize("spin", [-35.0, 50.0])
+@pytest.mark.parametrize("mirror", [False, True])
+def test_across_is_what_the_image_shows_to_the_right(upright, spin, mirror):
+    view = make_view(
+        in_plane_deg=upright,
+        vertical_tilt_deg=0.0,
+        horizontal_tilt_deg=spin,
+        mirror=mirror,
+        object_distance_mm=1.0,
+        source_distance_mm=1e6,
+        beam_u_deg=0.0,
+        beam_v_deg=0.0,
+    )
+    axis = np.array([[0.0, 0.0, 0.0], [1.0, -2.0, 6.0], [3.0, 1.0, 12.0]])
+    uv = view.project(axis) - view.project(axis[:1])
+    # an upper tooth stands on its head: the image is turned
+    shown = uv[:, ::-1] * (1.0 if upright == 0.0 else -1.0)
+    assert pairs.exact_view(axis, pairs.across_of(view, axis)) == pytest.approx(shown, abs=1e-3)
+
+
+def test_the_exact_axis_in_space_has_the_length_of_the_closed_form():
+    # 8 mm straight, then a tangent arc of radius 5 mm through 60 degrees, in a turned plane
+    planar = straight_and_arc(8, 5, 60)
+    axis = np.roll(in_space(planar, 37.0), -1, axis=1)
+    found = pairs.exact_in_space(axis)
+    assert found.measurements["length_3d_mm"].value == pytest.approx(8 + 5 * np.radians(60), abs=0.01)
+    assert found.measurements["off_plane_mm"].value == pytest.approx(0.0, abs=0.01)
+
+
+def test_a_direction_errs_the_short_way_round():
+    plane = Measurement("bend_plane_deg", 170.0, "deg", 5.0, "", "", (), (160.0, 180.0))
+    assert pairs._beside(plane, -175.0).error == pytest.approx(-15.0)
 
 
 def test_a_shifted_measurement_is_judged_by_its_shift(with_file):
