@@ -25,11 +25,13 @@ from radio.cli_shared import (
     measure_given,
     option,
     takes_facts,
+    takes_settings,
 )
 
 if TYPE_CHECKING:
     from radio.image.radiograph import Radiograph
     from radio.measure.case import CaseResult, Clicks
+    from radio.measure.settings import CurvatureSettings
     from radio.record.tables import Skip
 
 _ABOUT = (
@@ -109,6 +111,7 @@ def view(
     f"--picture tooth36_measured.png   |   {EXIT_CODES}"
 )
 @takes_facts()
+@takes_settings()
 def measure(
     image: Annotated[Path, typer.Argument(help="Radiograph: DICOM, PNG, TIFF or JPEG.", show_default=False)],
     clicks: Annotated[Path, typer.Option(metavar="CLICKS.csv", help="Clicks table.", show_default=False)],
@@ -119,6 +122,7 @@ def measure(
     picture: Annotated[Path | None, option("Draw where every number came from.", "OUT.png")] = None,
     *,
     given: Mapping[str, str],
+    settings: CurvatureSettings,
 ) -> None:
     """Measure the canals of one image from rough clicks.
 
@@ -133,7 +137,7 @@ def measure(
     # the image first: a misspelt one is not in the tables either, but they are not what is wrong
     radiograph = read_radiograph(image)
     table = read_cases_of_image(image, clicks, images, given)
-    measured = measure_given(radiograph, table, clicks.name)
+    measured = measure_given(radiograph, table, clicks.name, settings)
     pairs, skips = measured.pairs, [*table.skips, *measured.skips]
     if json != STANDARD_OUTPUT:
         _show(image, pairs, table.warnings, skips)
@@ -176,16 +180,20 @@ def _show(
 
 
 @app.command(epilog=f"Example: periapical batch IMAGES.csv CLICKS.csv --out results   |   {EXIT_CODES}")
+@takes_settings()
 def batch(
     images: Annotated[Path, typer.Argument(metavar="IMAGES.csv", help="Images table.", show_default=False)],
     clicks: Annotated[Path, typer.Argument(metavar="CLICKS.csv", help="Clicks table.", show_default=False)],
     out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for the results.", show_default=False)],
     workers: Annotated[int, typer.Option(min=1, metavar="N", help="Processes to share the work.")] = 1,
     cluster: Annotated[str | None, option("Not available yet in this version.", "ADDRESS")] = None,
+    *,
+    settings: CurvatureSettings,
 ) -> None:
     """Measure every canal of an images table; a run that was stopped goes on where it stood.
 
-    Writes results.csv, skipped.csv and run.json to DIR; what is done is kept in journal.jsonl there.
+    Writes results.csv, skipped.csv and run.json to DIR; what is done is kept in journal.jsonl there. Measured
+    with other options for curvature, every canal is measured anew.
     """
     from radio.errors import PeriapicalError
     from radio.record.terminal import caution_text, make_console
@@ -196,7 +204,7 @@ def batch(
     keep_inputs((images, clicks), [out / name for name in WRITTEN])
     try:
         with _progress("Measuring") as progress:
-            summary = run_batch(images, clicks, out, workers=workers, progress=progress)
+            summary = run_batch(images, clicks, out, workers=workers, settings=settings, progress=progress)
     except KeyboardInterrupt:
         typer.echo("periapical: stopped; the same command goes on where it stood", err=True)
         raise typer.Exit(INTERRUPTED) from None

@@ -1,10 +1,10 @@
-"""What the commands of ``periapical`` share: exit codes, options that state facts, care for the inputs."""
+"""What the commands of ``periapical`` share: exit codes, options for facts and settings, care of inputs."""
 
 from __future__ import annotations
 
 import inspect
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -13,6 +13,7 @@ import typer
 
 if TYPE_CHECKING:
     from radio.image.radiograph import Radiograph
+    from radio.measure.settings import CurvatureSettings
     from radio.record.tables import CaseTable
     from radio.study.one_image import ImageOutcome
 
@@ -26,8 +27,11 @@ EXIT_CODES = (
     "2 wrong usage or input, 130 stopped by Ctrl-C."
 )
 
+_Options = Sequence[tuple[str, str, str]]
+_Decorator = Callable[[Callable[..., None]], Callable[..., None]]
+
 # name, help and placeholder of each fact that may be stated on the command line
-_FACTS = (
+_FACTS: _Options = (
     ("tooth", "Tooth, ISO 3950.", "TOOTH"),
     ("scale_from", "file, ball, dicom, given or none.", "SOURCE"),
     ("file_length_mm", "Known length from file start to tip.", "MM"),
@@ -38,6 +42,15 @@ _FACTS = (
     ("electronic_mm", "File length at the electronic reading.", "MM"),
     ("electronic_mark", "Mark it stood at: zero or half.", "MARK"),
 )
+# the same of each parameter of the curvature methods; the defaults are told here because the module that has
+# them is loaded only when a command runs
+_SETTINGS: _Options = (
+    ("departure_tolerance_mm", "Off its axis by more, a canal has left it; 0.1 unless given.", "MM"),
+    ("departure_tolerance_px", "The same where there is no scale; 5 unless given.", "PX"),
+    ("apical_portion_mm", "Apical portion whose line is taken; 2 unless given.", "MM"),
+    ("long_axis_portion", "Share of the canal either long axis is of; a third unless given.", "SHARE"),
+    ("smoothing_mm", "Wave of the trace that smoothing halves; 4 unless given.", "MM"),
+)
 
 
 def option(help: str, metavar: str, **more: Any) -> Any:
@@ -45,7 +58,7 @@ def option(help: str, metavar: str, **more: Any) -> Any:
     return typer.Option(help=help, metavar=metavar, show_default=False, **more)
 
 
-def takes_facts(*, electronic: bool = True) -> Callable[[Callable[..., None]], Callable[..., None]]:
+def takes_facts(*, electronic: bool = True) -> _Decorator:
     """Give a command an option for each stated fact; it receives those that were given as `given`.
 
     Parameters
@@ -54,41 +67,64 @@ def takes_facts(*, electronic: bool = True) -> Callable[[Callable[..., None]], C
         Whether the command has a use for an electronic reading.
     """
     facts = [fact for fact in _FACTS if electronic or not fact[0].startswith("electronic")]
+    return _takes(facts, "What is known of the case", "given", lambda texts: texts)
+
+
+def takes_settings() -> _Decorator:
+    """Give a command an option for each parameter of the curvature methods.
+
+    It receives them all as `settings`, a CurvatureSettings.
+    """
+
+    def read(texts: Mapping[str, str]) -> CurvatureSettings:
+        from radio.record.cells import settings_from_texts
+
+        return settings_from_texts(texts)
+
+    return _takes(_SETTINGS, "How curvature is measured", "settings", read)
+
+
+def _takes(
+    options: _Options, panel: str, argument: str, read: Callable[[Mapping[str, str]], object]
+) -> _Decorator:
+    """Give a command options of its own help panel; what is made of those given is one argument of it."""
 
     def decorate(command: Callable[..., None]) -> Callable[..., None]:
-        signature = inspect.signature(command, eval_str=True)
-        own = [one for name, one in signature.parameters.items() if name != "given"]
-        options = [
+        # the type of settings is not loaded for help
+        signature = inspect.signature(command, eval_str=True, locals={"CurvatureSettings": object})
+        own = [one for name, one in signature.parameters.items() if name != argument]
+        added = [
             inspect.Parameter(
                 name,
                 inspect.Parameter.KEYWORD_ONLY,
                 default=None,
-                annotation=Annotated[
-                    str | None, option(text, metavar, rich_help_panel="What is known of the case")
-                ],
+                annotation=Annotated[str | None, option(text, metavar, rich_help_panel=panel)],
             )
-            for name, text, metavar in facts
+            for name, text, metavar in options
         ]
 
         @wraps(command)
         def run(**values: Any) -> None:
-            stated = {name: values.pop(name) for name, *_ in facts}
-            command(**values, given={name: text.strip() for name, text in stated.items() if text is not None})
+            stated = {name: values.pop(name) for name, *_ in options}
+            texts = {name: text.strip() for name, text in stated.items() if text is not None}
+            command(**values, **{argument: read(texts)})
 
         # typer reads both
-        run.__signature__ = signature.replace(parameters=[*own, *options])  # type: ignore[attr-defined]
-        run.__annotations__ = {one.name: one.annotation for one in (*own, *options)}
+        run.__signature__ = signature.replace(parameters=[*own, *added])  # type: ignore[attr-defined]
+        run.__annotations__ = {one.name: one.annotation for one in (*own, *added)}
         return run
 
     return decorate
 
 
-def measure_given(radiograph: Radiograph, table: CaseTable, clicks: str) -> ImageOutcome:
+def measure_given(
+    radiograph: Radiograph, table: CaseTable, clicks: str, settings: CurvatureSettings
+) -> ImageOutcome:
     """Measure what the tables give; an error when not one canal is given as it should be."""
     from radio.errors import TableError
     from radio.study.one_image import measure_canals
 
-    measured = measure_canals(radiograph, table.cases)
+    measured = measure_canals(radiograph, table.cases, settings)
     if all(one.wrong_clicks for one in measured.outcomes):
         reasons = [one.reason for one in table.skips]
         reasons += [f"{clicks}, canal {one.canal}: {one.reason}" for one in measured.skips]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, fields
 from typing import Literal, NamedTuple
 
@@ -22,6 +21,10 @@ class Limits(NamedTuple):
     high: float
     low_allowed: bool
     unit: str
+
+    def hold(self, value: float) -> bool:
+        """Whether a value is within them."""
+        return self.low <= value <= self.high and (self.low_allowed or value > self.low)
 
     @property
     def words(self) -> str:
@@ -79,8 +82,7 @@ class CurvatureSettings:
     def __post_init__(self) -> None:
         for one in fields(self):
             value, limits = getattr(self, one.name), LIMITS[one.name]
-            number = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
-            if number and limits.low <= value <= limits.high and (limits.low_allowed or value > limits.low):
+            if isinstance(value, int | float) and not isinstance(value, bool) and limits.hold(value):
                 continue
             raise PeriapicalError(
                 f"{one.name} is {value!r}; allowed is {limits.words}. Leave it out for {one.default:.4g}."

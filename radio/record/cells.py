@@ -9,6 +9,7 @@ from typing import Any
 
 from radio.errors import TableError
 from radio.measure.case import LANDMARKS, CaseFacts
+from radio.measure.settings import LIMITS, CurvatureSettings
 
 SCALE_SOURCES = ("file", "ball", "dicom", "given", "none")
 START_MARKS = ("stop", "handle")
@@ -205,3 +206,32 @@ def facts_from_cells(
         except TableError as problem:
             problems.append(f"{place(column)}: {problem}")
     return CaseFacts(**values), tuple(problems)
+
+
+def settings_from_texts(texts: Mapping[str, str]) -> CurvatureSettings:
+    """Make the parameters of the curvature methods from options; what is not given has its default.
+
+    Parameters
+    ----------
+    texts : mapping of str to str
+        By name of the setting.
+
+    Raises
+    ------
+    TableError
+        One message for each wrong text: the option, what was given, what is allowed.
+    """
+    values: dict[str, float] = {}
+    problems = []
+    for name, text in texts.items():
+        value = float(text.replace(",", ".")) if _NUMBER.fullmatch(text) else float("nan")
+        if LIMITS[name].hold(value):
+            values[name] = value
+        else:
+            option = f"--{name.replace('_', '-')}"
+            problems.append(
+                f"{option}: given {text!r}; allowed is {LIMITS[name].words}, without unit or other text"
+            )
+    if problems:
+        raise TableError("; ".join(problems))
+    return CurvatureSettings(**values)

@@ -17,6 +17,7 @@ import radio
 from radio.measure.case import CaseFacts, CaseResult, Clicks, Remark
 from radio.measure.classes import Classified
 from radio.measure.result import Finding, Measurement
+from radio.measure.settings import CurvatureSettings
 from radio.record.classed import classes_of_result
 from radio.record.tables import Skip
 from radio.record.traced import Point, Proposed, Record, points_of
@@ -89,11 +90,15 @@ class Class(Record):
 
 
 class MeasuredCanal(Record):
-    """One canal: what was stated and clicked, the numbers by results-table column, and how they were made."""
+    """One canal: what was stated and clicked, the numbers by results-table column, and how they were made.
+
+    `curvature_settings` are the parameters of the curvature methods; null where no canal was traced.
+    """
 
     canal: str
     facts: CaseFacts
     clicks: Mapping[str, tuple[Point, ...]]
+    curvature_settings: CurvatureSettings | None
     measurements: Mapping[str, Number]
     findings: Mapping[str, Word]
     classes: tuple[Class, ...]
@@ -112,6 +117,7 @@ class MeasuredCanal(Record):
             canal=result.facts.canal,
             facts=result.facts,
             clicks={name: points_of(points) for name, points in clicks.items()},
+            curvature_settings=None if result.stack is None else result.stack.settings,
             measurements={name: Number.from_measurement(one) for name, one in numbers.items()},
             findings={name: Word.from_finding(one) for name, one in result.findings.items()},
             classes=tuple(Class.from_classified(one) for one in classes_of_result(result)),

@@ -7,7 +7,7 @@ import platform
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from itertools import islice
 from multiprocessing import get_context
@@ -16,6 +16,7 @@ from typing import Any
 
 import radio
 from radio.errors import PeriapicalError
+from radio.measure.settings import DEFAULT_SETTINGS, CurvatureSettings
 from radio.record.atomic import directory_lock, make_directory, write_text
 from radio.record.results import result_row, write_results, write_skipped
 from radio.record.tables import CaseInput, CaseTable, Skip, read_cases
@@ -59,6 +60,7 @@ class _Task:
     path: Path
     cases: tuple[CaseInput, ...]
     keys: tuple[str, ...]
+    settings: CurvatureSettings
 
 
 _Done = list[tuple[str, Entry, bool]]
@@ -67,10 +69,17 @@ _Done = list[tuple[str, Entry, bool]]
 class _Run:
     """The canals of one run on their way into the journal."""
 
-    def __init__(self, cases: Sequence[CaseInput], journal: Journal, progress: Progress | None) -> None:
+    def __init__(
+        self,
+        cases: Sequence[CaseInput],
+        settings: CurvatureSettings,
+        journal: Journal,
+        progress: Progress | None,
+    ) -> None:
         self.keys: dict[int, str] = {}
         self.hashes: dict[Path, str] = {}
         self.reused = 0
+        self._settings = settings
         self._journal = journal
         self._progress = progress
         self._done = 0
@@ -101,14 +110,15 @@ class _Run:
         for path, cases in self._by_image.items():
             sha = self.hashes[path] = content_sha256(path)
             for case in cases:
-                self.keys[id(case)] = case_key(case, sha)
+                self.keys[id(case)] = case_key(case, sha, self._settings)
             left = [case for case in cases if self._journal.get(self.keys[id(case)]) is None]
             if len(left) < len(cases):
                 self.reused += len(cases) - len(left)
                 self._done += len(cases) - len(left)
                 self._tell(cases[0].image)
             if left:
-                yield _Task(path, tuple(left), tuple(self.keys[id(case)] for case in left))
+                keys = tuple(self.keys[id(case)] for case in left)
+                yield _Task(path, tuple(left), keys, self._settings)
 
     def _tell(self, image: str) -> None:
         if self._progress is not None:
@@ -116,12 +126,18 @@ class _Run:
 
 
 def run_batch(
-    images: Path, clicks: Path, out: Path, *, workers: int = 1, progress: Progress | None = None
+    images: Path,
+    clicks: Path,
+    out: Path,
+    *,
+    workers: int = 1,
+    settings: CurvatureSettings = DEFAULT_SETTINGS,
+    progress: Progress | None = None,
 ) -> BatchSummary:
     """Measure all canals of two tables into ``out/results.csv`` and ``out/skipped.csv``.
 
-    Progress is kept in ``out/journal.jsonl``; a canal whose image, facts, clicks and program are unchanged is
-    not measured again. ``out/run.json`` says what was run on what, and whether it was finished.
+    Progress is kept in ``out/journal.jsonl``; a canal whose image, facts, clicks, settings and program are
+    unchanged is not measured again. ``out/run.json`` says what was run on what, and whether it was finished.
 
     Parameters
     ----------
@@ -131,6 +147,8 @@ def run_batch(
         Folder for the results; made if it is not there.
     workers : int
         Processes; with 1 everything happens in this one.
+    settings : CurvatureSettings
+        Parameters of the curvature methods, for every canal.
     progress : callable, optional
         Called after each image.
 
@@ -148,10 +166,10 @@ def run_batch(
     with directory_lock(out, wait=False) as ours:
         if not ours:
             raise PeriapicalError(f"Another run is writing to {out}; wait for it or choose another folder.")
-        record = _run_record(images, clicks, out, workers, table)
+        record = _run_record(images, clicks, out, workers, settings, table)
         _write_record(out, record)
         with Journal(out / "journal.jsonl") as journal:
-            run = _Run(table.cases, journal, progress)
+            run = _Run(table.cases, settings, journal, progress)
             try:
                 run.measure(workers)
             except KeyboardInterrupt:
@@ -167,7 +185,7 @@ def run_batch(
 
 def _measure_task(task: _Task) -> _Done:
     done: _Done = []
-    measured = measure_image(task.path, task.cases)
+    measured = measure_image(task.path, task.cases, task.settings)
     for key, outcome in zip(task.keys, measured.outcomes, strict=True):
         row = None if outcome.result is None else result_row(outcome.case.image, outcome.result)
         done.append((key, Entry(row, outcome.reason), outcome.lasting))
@@ -243,7 +261,9 @@ def _now() -> str:
     return datetime.now().astimezone().isoformat(timespec="seconds")
 
 
-def _run_record(images: Path, clicks: Path, out: Path, workers: int, table: CaseTable) -> dict[str, Any]:
+def _run_record(
+    images: Path, clicks: Path, out: Path, workers: int, settings: CurvatureSettings, table: CaseTable
+) -> dict[str, Any]:
     return {
         "software": f"napari-periapical {radio.__version__}",
         "program_sha256": program_sha256(),
@@ -251,6 +271,7 @@ def _run_record(images: Path, clicks: Path, out: Path, workers: int, table: Case
         "system": platform.system(),
         "packages": dict(package_versions()),
         "arguments": {"images": str(images), "clicks": str(clicks), "out": str(out), "workers": workers},
+        "curvature_settings": asdict(settings),
         "input_sha256": {"images_table": content_sha256(images), "clicks_table": content_sha256(clicks)},
         "started": _now(),
         "finished": None,

@@ -1,7 +1,8 @@
 """The journal of a batch run: what is done stays done when the run is stopped at any moment.
 
 One line of JSON for each canal, added as soon as the canal is done. A line is found again by a key made of
-everything its outcome depends on: the bytes of the image, the facts, the clicks and the program.
+everything its outcome depends on: the bytes of the image, the facts, the clicks, the parameters of the
+curvature methods and the program.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
+from radio.measure.settings import CurvatureSettings
 from radio.record.atomic import cannot_write
 from radio.record.tables import CaseInput
 
@@ -79,12 +81,13 @@ def content_sha256(path: Path) -> str:
         return ""
 
 
-def case_key(case: CaseInput, image_sha256: str) -> str:
-    """Make the key of one canal: equal inputs and program give an equal key."""
+def case_key(case: CaseInput, image_sha256: str, settings: CurvatureSettings) -> str:
+    """Make the key of one canal: equal inputs, settings and program give an equal key."""
     content = {
         "image": case.image,
         "image_sha256": image_sha256,
         "facts": dataclasses.asdict(case.facts),
+        "curvature_settings": dataclasses.asdict(settings),
         "clicks": {name: points.tolist() for name, points in case.clicks.items()},
         "program": program_sha256(),
         "packages": dict(package_versions()),

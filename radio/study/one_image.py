@@ -9,6 +9,7 @@ from pathlib import Path
 from radio.errors import PeriapicalError, TraceError
 from radio.image.radiograph import Radiograph
 from radio.measure.case import CaseResult, Clicks
+from radio.measure.settings import DEFAULT_SETTINGS, CurvatureSettings
 from radio.record.tables import CaseInput, Skip
 
 
@@ -59,7 +60,9 @@ class ImageOutcome:
         ]
 
 
-def measure_image(path: Path, cases: Sequence[CaseInput]) -> ImageOutcome:
+def measure_image(
+    path: Path, cases: Sequence[CaseInput], settings: CurvatureSettings = DEFAULT_SETTINGS
+) -> ImageOutcome:
     """Read one image and measure each of its canals.
 
     Parameters
@@ -68,6 +71,8 @@ def measure_image(path: Path, cases: Sequence[CaseInput]) -> ImageOutcome:
         The image.
     cases : sequence of CaseInput
         Its canals.
+    settings : CurvatureSettings
+        Parameters of the curvature methods.
 
     Returns
     -------
@@ -80,10 +85,12 @@ def measure_image(path: Path, cases: Sequence[CaseInput]) -> ImageOutcome:
         radiograph = read_radiograph(path)
     except Exception as problem:  # whatever a decoder throws at a damaged image
         return ImageOutcome(None, tuple(_failed(case, problem) for case in cases))
-    return measure_canals(radiograph, cases)
+    return measure_canals(radiograph, cases, settings)
 
 
-def measure_canals(radiograph: Radiograph, cases: Sequence[CaseInput]) -> ImageOutcome:
+def measure_canals(
+    radiograph: Radiograph, cases: Sequence[CaseInput], settings: CurvatureSettings = DEFAULT_SETTINGS
+) -> ImageOutcome:
     """Measure each canal of an image that has been read.
 
     Parameters
@@ -92,16 +99,18 @@ def measure_canals(radiograph: Radiograph, cases: Sequence[CaseInput]) -> ImageO
         The image.
     cases : sequence of CaseInput
         Its canals.
+    settings : CurvatureSettings
+        Parameters of the curvature methods.
 
     Returns
     -------
     ImageOutcome
         In the order of `cases`; never raises for what is wrong with a canal.
     """
-    return ImageOutcome(radiograph, tuple(_measure_canal(radiograph, case) for case in cases))
+    return ImageOutcome(radiograph, tuple(_measure_canal(radiograph, case, settings) for case in cases))
 
 
-def _measure_canal(radiograph: Radiograph, case: CaseInput) -> Outcome:
+def _measure_canal(radiograph: Radiograph, case: CaseInput, settings: CurvatureSettings) -> Outcome:
     from radio.measure.pipeline import check_clicks, measure_case
 
     try:
@@ -109,7 +118,7 @@ def _measure_canal(radiograph: Radiograph, case: CaseInput) -> Outcome:
     except TraceError as problem:
         return Outcome(case, None, str(problem), wrong_clicks=True)
     try:
-        result = measure_case(radiograph, case.clicks, case.facts)
+        result = measure_case(radiograph, case.clicks, case.facts, settings)
     except Exception as problem:  # one canal must not cost the others
         return _failed(case, problem)
     return _measured(case, result)

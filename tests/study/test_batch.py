@@ -103,11 +103,11 @@ def test_a_bug_in_one_canal_is_one_row(tmp_path, monkeypatch):
     right = pipeline.measure_case
     calls = []
 
-    def wrong_once(radiograph, points, facts):
+    def wrong_once(radiograph, points, facts, settings):
         calls.append(radiograph.path)
         if len(calls) == 1:
             raise ZeroDivisionError("division by zero")
-        return right(radiograph, points, facts)
+        return right(radiograph, points, facts, settings)
 
     monkeypatch.setattr(pipeline, "measure_case", wrong_once)
     run_batch(images, clicks, tmp_path / "out")
