@@ -151,9 +151,11 @@ def _draw_line(axes: Any, points: FloatArray, role: Role, style: dict[str, Any])
 def _taken(axes: Any) -> FloatArray:
     """Room that texts and bars drawn before take, in points of the page, shape (P, 2, 2)."""
     axes.apply_aspect()
-    renderer = axes.figure.canvas.get_renderer()
-    extents = [one.get_window_extent(renderer).get_points() for one in (*axes.texts, *axes.lines)]
-    return np.asarray(np.array(extents).reshape(len(extents), 2, 2) * (72 / axes.figure.dpi))
+    renderer, point = axes.figure.canvas.get_renderer(), axes.figure.dpi / 72
+    # the extent of a line leaves out its width
+    drawn = [(text, 0.0) for text in axes.texts] + [(line, line.get_linewidth()) for line in axes.lines]
+    extents = [one.get_window_extent(renderer).get_points() / point + [[-w], [w]] for one, w in drawn]
+    return np.asarray(np.array(extents, dtype=np.float64).reshape(len(extents), 2, 2))
 
 
 def _centres(axes: Any, labels: Sequence[_Label], taken: FloatArray, lines: FloatArray) -> FloatArray:

@@ -1,4 +1,4 @@
-"""All curvature methods side by side for one canal."""
+"""Curvature methods side by side for one canal."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from radio.measure.case import CaseResult
 from radio.measure.drawn import Step, Stroke, image_px
 from radio.measure.methods import METHODS, QUANTITIES, CurvatureMethod
 from radio.measure.methods.shared_steps import canal_step
+from radio.measure.result import Measurement
 from radio.measure.stack import TraceStack
 from radio.record.construction_drawing import Look, draw_steps_on
 from radio.record.construction_style import draw_key
@@ -45,8 +46,9 @@ _SETTING_PT = 6.0
 _THIN = 0.65
 _LEAST_SIDE = 0.85
 _LABEL_PT = 7.0
-_ANGLES_IN = (2.1, 6.0)  # height and width of the plot of all angles
+_ANGLE_IN = (0.17, 6.0)  # height of a row and width of the plot of angles
 _ANGLE_NAMES_IN = 2.4
+_LEAST_COLUMNS = 3  # narrower, there is no room for the text at the foot
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,7 +63,7 @@ class _Panel:
 def draw_comparison(
     radiograph: Radiograph, result: CaseResult, out: Path, *, methods: Sequence[CurvatureMethod] = METHODS
 ) -> None:
-    """Draw a page with a small diagram and the values of every method.
+    """Draw a page with a small diagram and the values of each method.
 
     Parameters
     ----------
@@ -92,15 +94,17 @@ def comparison_page(
     size = box.size_in(*_PANEL_IN)
     rows = [panels[n : n + _COLUMNS] for n in range(0, len(panels), _COLUMNS)]
     heights = [_PANEL_TITLE_IN + size[1] + max(height_in(one.lines) for one in row) + _GAP_IN for row in rows]
-    text_in = _COLUMNS * (_PANEL_IN[1] + _GAP_IN) - _GAP_IN
-    basis = broken(basis_text(result, ()), _VALUE_PT, text_in)
-    foot = [*basis, *foot_lines(radiograph, text_in)]
+    text_in = max(min(_COLUMNS, len(panels)), _LEAST_COLUMNS) * (_PANEL_IN[1] + _GAP_IN) - _GAP_IN
+    asked = [quantity for method in methods for quantity in method.quantities]
+    foot = [*broken(basis_text(result, asked), _VALUE_PT, text_in), *foot_lines(radiograph, text_in)]
+    angles = angles_to_plot(result, methods)
+    angles_in = _ANGLE_IN[0] * (len(angles) + 0.3)
     top = _MARGIN_IN + _TITLE_IN
+    plot_in = angles_in + 0.9 if angles else 0.0
     page = Page(
-        text_in + 2 * _MARGIN_IN,
-        top + sum(heights) + _KEY_IN + _ANGLES_IN[0] + 0.9 + height_in(foot) + _MARGIN_IN,
+        text_in + 2 * _MARGIN_IN, top + sum(heights) + _KEY_IN + plot_in + height_in(foot) + _MARGIN_IN
     )
-    _write_heading(page, radiograph, result, stack, text_in)
+    _write_heading(page, radiograph, result, stack, text_in, every=len(methods) == len(METHODS))
     for row, height in zip(rows, heights, strict=True):
         for column, panel in enumerate(row):
             place = (_MARGIN_IN + column * (_PANEL_IN[1] + _GAP_IN), top)
@@ -111,11 +115,15 @@ def comparison_page(
                 _draw_image(axes, panel, radiograph, result, stack, box)
         top += height
     steps = [step for panel in panels for step in panel.steps]
-    draw_key(page.pane(_MARGIN_IN, top, text_in, _KEY_IN), steps, unsupported=False)
-    top += _KEY_IN + 0.3
-    tall, wide = _ANGLES_IN
-    draw_angles(page.pane(_MARGIN_IN + _ANGLE_NAMES_IN, top, wide, tall, label="angles"), result)
-    top += tall + 0.6
+    unsupported = not supported_samples(result, stack).all()
+    draw_key(page.pane(_MARGIN_IN, top, text_in, _KEY_IN), steps, unsupported=unsupported)
+    top += _KEY_IN
+    if angles:
+        wide = min(_ANGLE_IN[1], text_in - _ANGLE_NAMES_IN)
+        draw_angles(
+            page.pane(_MARGIN_IN + _ANGLE_NAMES_IN, top + 0.3, wide, angles_in, label="angles"), angles
+        )
+        top += plot_in
     write_lines(page.pane(_MARGIN_IN, top, text_in, height_in(foot)), foot, height_in(foot))
     return page
 
@@ -139,16 +147,19 @@ def _room_aside(stack: TraceStack) -> Step:
 
 
 def _write_heading(
-    page: Page, radiograph: Radiograph, result: CaseResult, stack: TraceStack, width_in: float
+    page: Page,
+    radiograph: Radiograph,
+    result: CaseResult,
+    stack: TraceStack,
+    width_in: float,
+    *,
+    every: bool,
 ) -> None:
     scale = "all diagrams to the same scale" if stack.unit == "mm" else "no scale: pixels only"
+    told = f"{image_name(radiograph)}. {title_of(result.facts)}. Values are ± standard uncertainty; {scale}."
     lines = [
-        TextLine("Curvature by every method", 13, bold=True),
-        TextLine(
-            f"{image_name(radiograph)}. {title_of(result.facts)}. "
-            f"Values are ± standard uncertainty; {scale}.",
-            9,
-        ),
+        TextLine(f"Curvature by {'every method' if every else 'the methods asked for'}", 13, bold=True),
+        TextLine(told, 9),
     ]
     write_lines(page.pane(_MARGIN_IN, 0.12, width_in, _TITLE_IN), lines, _TITLE_IN)
 
@@ -192,23 +203,30 @@ def _draw_panel(axes: Any, panel: _Panel, stack: TraceStack, box: Box) -> None:
     draw_steps_on(axes, panel.steps, look, shown=len(panel.steps))
 
 
-def draw_angles(axes: Any, result: CaseResult) -> None:
-    """Draw every angle with its 95 % interval on one scale.
+def angles_to_plot(result: CaseResult, methods: Sequence[CurvatureMethod]) -> list[Measurement]:
+    """The angles that these methods gave, in their order."""
+    columns = [quantity.column for method in methods for quantity in method.quantities]
+    found = (result.measurements.get(column) for column in columns)
+    return [one for one in found if one is not None and one.unit == "deg"]
+
+
+def draw_angles(axes: Any, angles: Sequence[Measurement]) -> None:
+    """Draw angles with their 95 % intervals on one scale.
 
     Parameters
     ----------
     axes : matplotlib.axes.Axes
         Empty axes, names go to their left.
-    result : CaseResult
+    angles : sequence of Measurement
+        Degrees.
     """
-    angles = [one for one in result.measurements.values() if one.name in QUANTITIES and one.unit == "deg"]
     for row, one in enumerate(angles):
         if one.interval95 is not None:
             axes.plot(one.interval95, (row, row), color="black", linewidth=1.2)
         axes.plot(one.value, row, color="black", marker="o", markersize=4)
     names = [QUANTITIES[one.name].title for one in angles]
     axes.set_yticks(range(len(angles)), names, fontsize=7)
-    axes.set(xlim=(0, None), ylim=(len(angles) - 0.4, -0.6))
-    axes.set_xlabel("all angles with their 95 % intervals, degrees", fontsize=8)
+    axes.set(xlim=(0, None), ylim=(len(angles) - 0.35, -0.65))
+    axes.set_xlabel("angles with their 95 % intervals, degrees", fontsize=8)
     axes.tick_params(labelsize=7, length=2.5)
     axes.grid(axis="x", color="#DDDDDD", linewidth=0.6)

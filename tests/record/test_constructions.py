@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from itertools import combinations
+from itertools import combinations, permutations
 from pathlib import Path
 
 import numpy as np
@@ -24,16 +24,24 @@ from radio.record.curvature_page import comparison_page, draw_comparison
 from radio.record.curvature_pictures import ALL_METHODS, ALONG_CANAL, write_pictures
 from radio.record.curvature_profile import draw_profile, profile_page, radii_to_show
 from radio.record.label_places import place_labels
+from tests.fixtures.bent import chain
 from tests.fixtures.made_case import MM_PER_PX, SCALE, canal_points_px, made_case, made_radiograph
 
 SCHNEIDER = method_named("schneider")
+CANALS = {
+    "hook": chain((8, 0), (5 * np.pi / 3, 60)),
+    "slight": chain((8.5, 0), (4, 18)),
+    "s": chain((4.5, 3), (4, 24), (4, -22), (1.5, 0)),
+    "end up": chain((6, 0), (5, 35), (2, 0)) * [-1, 1] + [14, 0],
+}
 
 
-def bent_case(scale=SCALE, aspect=1.0, canal="1", **shape):
-    """Radiograph and result whose traces and numbers are those of a straight canal with an arc."""
+def bent_case(scale=SCALE, aspect=1.0, canal="1", trace_mm=None, **shape):
+    """Radiograph and result whose traces and numbers are those of a straight canal with an arc, or given."""
     _, _, result = made_case(canal, scale=scale)
     unit = MM_PER_PX if scale is not None else 1.0
-    line_px = canal_points_px(**shape) / np.array([aspect, 1.0])
+    square_px = canal_points_px(**shape) if trace_mm is None else trace_mm / MM_PER_PX + [120.0, 200.0]
+    line_px = square_px / np.array([aspect, 1.0])
     points = line_px * np.array([aspect, 1.0]) * unit
     aside = np.sin(np.linspace(0, 3, len(points)))[:, None] * np.array([0.0, 0.1 * unit / MM_PER_PX])
     more = {} if scale is not None else {"unit": "px", "tolerance": 2.0}
@@ -110,9 +118,10 @@ def test_the_diagram_has_equal_axes_in_millimetres_from_the_orifice():
     assert not axes.images
 
 
+@pytest.mark.parametrize("canal", CANALS)
 @pytest.mark.parametrize("method", METHODS, ids=lambda method: method.name)
-def test_every_method_is_drawn_whole_and_its_labels_keep_apart(method):
-    radiograph, result = bent_case()
+def test_every_method_is_drawn_whole_and_its_labels_keep_apart(method, canal):
+    radiograph, result = bent_case(trace_mm=CANALS[canal])
     page = construction_page(radiograph, result, method)
     made = method.construct(result.stack)
     for name in ("image", "diagram"):
@@ -144,6 +153,13 @@ def assert_labels_apart(axes):
         Text.get_window_extent(text, renderer) if box is None else box.get_window_extent(renderer)
         for text, box in zip(axes.texts, shown, strict=True)
     ]
+    sheet = axes.figure.bbox
+    assert all(sheet.x0 <= b.x0 and b.x1 <= sheet.x1 and sheet.y0 <= b.y0 and b.y1 <= sheet.y1 for b in boxes)
+    # no label lies on the bar of the scale or hides a named point
+    places = [line for line in axes.lines if re.match("spot .|None", str(line.get_gid()))]
+    ends = [axes.transData.transform(line.get_xydata()) for line in places]
+    for text, box in zip(axes.texts, boxes, strict=True):
+        assert not any(box.contains(*point) for one in ends for point in one), text.get_text()
     for one, other in combinations(boxes, 2):
         wide = min(one.x1, other.x1) - max(one.x0, other.x0)
         tall = min(one.y1, other.y1) - max(one.y0, other.y0)
@@ -284,6 +300,38 @@ def test_the_page_of_all_methods_has_every_value_with_its_uncertainty():
     angles = axes_named(page, "angles")
     dots = [line.get_xydata()[0, 0] for line in angles.lines if len(line.get_xydata()) == 1]
     assert any(dot == pytest.approx(result.measurements["schneider_deg"].value) for dot in dots)
+
+
+def test_the_page_shows_what_was_asked_for_alone():
+    radiograph, result = bent_case()
+    page = comparison_page(radiograph, result, [SCHNEIDER, method_named("access-angle")])
+    angles = axes_named(page, "angles")
+    assert [text.get_text() for text in angles.get_yticklabels()] == ["Schneider angle", "Canal access angle"]
+    dots = [line.get_xydata()[0, 0] for line in angles.lines if len(line.get_xydata()) == 1]
+    wanted = [result.measurements[column].value for column in ("schneider_deg", "access_angle_deg")]
+    assert dots == pytest.approx(wanted)
+    told = words_of(page)
+    assert "Curvature by the methods asked for" in told
+    assert "Weine" not in told
+    # a method without an angle
+    page = comparison_page(radiograph, result, [method_named("form")])
+    assert "angles" not in {axes.get_label() for axes in page.figure.axes}
+    assert "Curvature by every method" in words_of(comparison_page(radiograph, result))
+
+
+@pytest.mark.parametrize("count", [1, 2, 4, len(METHODS)])
+def test_the_page_holds_all_its_text(count):
+    radiograph, result = bent_case()
+    page = comparison_page(radiograph, result, METHODS[:count])
+    page.figure.canvas.draw()
+    renderer, sheet = page.figure.canvas.get_renderer(), page.figure.bbox
+    for axes in page.figure.axes:
+        names = (axes.xaxis.label, *axes.get_yticklabels()) if axes.axison else ()
+        for text in (*axes.texts, *names):
+            extent = text.get_window_extent(renderer)
+            assert sheet.x0 <= extent.x0, text.get_text()
+            assert extent.x1 <= sheet.x1, text.get_text()
+            assert sheet.y0 <= extent.y0, text.get_text()
 
 
 def test_the_page_says_what_it_cannot_draw(tmp_path):
@@ -427,3 +475,15 @@ def test_labels_find_places_of_their_own():
         shared = np.minimum(high[i], high[j]) - np.maximum(low[i], low[j])
         assert (shared <= 1e-9).any()
     assert not ((low < [80, 30]).all(axis=1) & (high > [0, 0]).all(axis=1)).any()
+
+
+def test_no_leading_line_runs_under_another_label():
+    rng = np.random.default_rng(5)
+    pane = np.array([[0.0, 0.0], [260.0, 400.0]])
+    for _ in range(10):
+        sizes = rng.uniform([20, 8], [90, 12], (6, 2))
+        anchors = rng.uniform([100, 180], [140, 220], (6, 2))
+        centres = place_labels(sizes, anchors, pane, np.empty((0, 2)), np.empty((0, 2, 2)))
+        for i, j in permutations(range(6), 2):
+            along = anchors[i] + np.linspace(0, 1, 25)[1:-1, None] * (centres[i] - anchors[i])
+            assert not (np.abs(along - centres[j]) < sizes[j] / 2).all(axis=1).any()

@@ -62,7 +62,7 @@ def construct(stack: TraceStack) -> tuple[Step, ...]:
         (deepest, "deepest point", "curve_height_deepest_mm"),
     ):
         drawn = Stroke(np.stack([point, foot(point)]), "height")
-        text = f"from {name} {found[column][0]:.2f} {stack.unit}"
+        text = f"{name.split()[0]} {found[column][0]:.2f} {stack.unit}"
         step = f"Drop the perpendicular from the {name}: the height."
         heights.append(Step(step, (drawn, Spot(point, ""), Words(foot(point), text))))
     value, chord = float(found["access_angle_deg"][0]), leaves - orifice
