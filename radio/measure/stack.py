@@ -19,8 +19,6 @@ FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
 SAMPLES = 110
-APICAL_PORTION_MM = DEFAULT_SETTINGS.apical_portion_mm
-SMOOTH_SPAN_MM = DEFAULT_SETTINGS.smoothing_mm
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,10 +7,8 @@ import numpy as np
 from radio.measure.drawn import Step
 from radio.measure.methods.contract import CurvatureMethod, Quantity
 from radio.measure.methods.shared_steps import canal_step, corner_of, line_to, meeting_steps
-from radio.measure.settings import DEFAULT_SETTINGS
 from radio.measure.stack import FloatArray, TraceStack, angles_deg, principal_lines
 
-PORTION = DEFAULT_SETTINGS.long_axis_portion
 _PLACES = 40
 
 
