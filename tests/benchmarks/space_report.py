@@ -8,6 +8,7 @@ import numpy as np
 
 from radio.measure.methods import QUANTITIES
 from tests.benchmarks.bend_report import NUMBER_HEAD, NumberRow, radius_rows, share_told
+from tests.benchmarks.bends import NumberFound
 from tests.benchmarks.pairs import OWN_PLANE, PairJudged
 from tests.benchmarks.rows import INTERVAL_AIM
 
@@ -50,6 +51,31 @@ def number_table(judged: Sequence[PairJudged]) -> list[str]:
     return lines
 
 
+def width_table(judged: Sequence[PairJudged]) -> list[str]:
+    """Lines of how wide the intervals are, which a share of 100 % does not tell; radii are left out."""
+    lines = [
+        "",
+        "Half of the width of the 95 % interval, median; in brackets: over the median absolute error",
+    ]
+    for row in rows(judged):
+        if row.radius:
+            continue
+        cells = ""
+        for title, group in zip(_GROUPS, _groups(judged), strict=True):
+            numbers = [number for _, number in row.of(group)]
+            cells += f"{f'{title}: {_width_told(numbers)}':40}"
+        lines.append(f"{row.label:{_LABEL}}{cells}".rstrip())
+    return lines
+
+
+def _width_told(numbers: Sequence[NumberFound]) -> str:
+    if not numbers:
+        return "-"
+    half = float(np.median([(number.high - number.low) / 2 for number in numbers]))
+    error = float(np.median([abs(number.error) for number in numbers]))
+    return f"{half:.3g} ({half / error:.1f})" if error > 0 else f"{half:.3g}"
+
+
 def word_table(judged: Sequence[PairJudged]) -> list[str]:
     """Lines of how often words are right, in the canal's own plane."""
     lines = ["", "Words in the canal's own plane, against the same method on the exact axis"]
@@ -85,6 +111,7 @@ def space_report(judged: Sequence[PairJudged], *, worst: bool = False) -> str:
     refused = [one.seed for one in known if not one.same_canal]
     lines.append(f"falsely refused as not one canal: {len(refused)} {refused or ''}".rstrip())
     lines += number_table(judged)
+    lines += width_table(judged)
     lines += word_table(judged)
     if worst:
         lines += worst_table(judged)

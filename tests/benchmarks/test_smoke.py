@@ -230,6 +230,18 @@ def test_the_exact_axis_in_space_has_the_length_of_the_closed_form():
     assert found.measurements["off_plane_mm"].value == pytest.approx(0.0, abs=0.01)
 
 
+def test_the_width_of_intervals_is_told_beside_the_error():
+    judged = []
+    for seed, (low, high, truth) in enumerate([(8.0, 12.0, 11.0), (6.0, 14.0, 8.0), (4.0, 16.0, 13.0)]):
+        one = pairs.PairJudged(seed, extracted=True)
+        one.numbers["weine_3d_deg"] = bends.NumberFound(10.0, low, high, truth)
+        one.numbers["smallest_radius_3d_mm"] = bends.NumberFound(10.0, low, math.inf, truth)
+        judged.append(one)
+    told = [line.split() for line in space_report.width_table(judged)[2:]]
+    # half widths 2, 4, 6 and errors 1, 2, 3
+    assert told == [["weine_3d_deg", "in", "the", "jaw:", "-", "extracted:", "4", "(2.0)"]]
+
+
 def test_a_direction_errs_the_short_way_round():
     plane = Measurement("bend_plane_deg", 170.0, "deg", 5.0, "", "", (), (160.0, 180.0))
     assert pairs._beside(plane, -175.0).error == pytest.approx(-15.0)
