@@ -23,7 +23,8 @@ from radio.trace.curve import arc_length
 
 FloatArray = npt.NDArray[np.float64]
 
-_DRAWS = 24
+# As many as leave an order statistic outside either end of a 95 % interval, and some to lose.
+_DRAWS = 48
 # Sideways errors of a trace go together over about this length.
 _CORRELATION_MM = 1.0
 _TWO_BENDS = "The canal is S-shaped: no single angle or circle describes it."
@@ -94,6 +95,7 @@ def stack_of_case(
             [hidden_bends(points, line.confident, rough_mm), turn_to_foramen(points, rough_mm)]
         ),
         count=_DRAWS,
+        slow_sd=None if line.slow_sd_px is None else line.slow_sd_px * mm,
     )
     axis, departure, tooth_axis = traced.coronal_axis_px, traced.departure_px, traced.tooth_axis_px
     # a stream of its own: the trace and a placed point err apart from each other

@@ -22,6 +22,9 @@ Image = npt.NDArray[np.float32]
 # Foramen to apex across the root: 0.26 to 0.29 mm is the mean published distance from the canal's axis
 # (Kuttler 1955, J Am Dent Assoc 50:544, by a secondary summary); this is one component of it.
 FORAMEN_ASIDE_SD_MM = 0.18
+# Beyond the tip of a file the canal is looked for itself; where the file leaned matters no more after about
+# this.
+_FORGOTTEN_MM = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,8 +127,11 @@ class _CanalTracing:
             known_px=known_px,
         )
         s = cumulative_length(bent.points_px)
-        before = np.interp(s, cumulative_length(line.points_px), line.sd_px)
-        bent = replace(bent, sd_px=np.where(s <= known_px, before, bent.sd_px))
+        along = cumulative_length(line.points_px)
+        slow = None if line.slow_sd_px is None else np.interp(s, along, line.slow_sd_px)
+        beyond = bent.sd_px if slow is None else np.hypot(bent.sd_px, slow)
+        sd = np.where(s <= known_px, np.interp(s, along, line.sd_px), beyond)
+        bent = replace(bent, sd_px=sd, slow_sd_px=slow)
         s_apex, aside = project(bent.points_px, apex)
         s_end, _ = project(bent.points_px, crossing)
         return bent, replace(
@@ -180,11 +186,15 @@ class _CanalTracing:
         tail_clicks = np.vstack([*beyond, end])
         head = self._middle_of_canal(file, start, total, total)
         joined = join_lines(self.image, head, tail_clicks, mm_per_px=self.mm, extend_mm=1.0)
-        known = np.interp(
-            cumulative_length(joined.points_px), cumulative_length(head.points_px), head.sd_px, right=0.0
-        )
-        line = replace(joined, sd_px=np.hypot(joined.sd_px, known))
-        return line, tail_clicks, arc_length(head.points_px)
+        return self._with_head_sd(joined, head), tail_clicks, arc_length(head.points_px)
+
+    def _with_head_sd(self, joined: Line, head: Line) -> Line:
+        """A joined line with the uncertainty of its head, which the image makes good beyond the file."""
+        s, known = cumulative_length(joined.points_px), cumulative_length(head.points_px)
+        left = np.exp(-0.5 * (np.maximum(s - known[-1], 0.0) * self.mm / _FORGOTTEN_MM) ** 2)
+        slow = None if head.slow_sd_px is None else left * np.interp(s, known, head.slow_sd_px)
+        sd = np.hypot(joined.sd_px, left * np.interp(s, known, head.sd_px))
+        return replace(joined, sd_px=sd, slow_sd_px=slow)
 
     def _middle_of_canal(self, file: Line, s0: float, s_seen: float, s1: float) -> Line:
         """Middle of the canal about the file from `s0` to `s1`; beyond `s_seen` there is no canal to see."""
@@ -199,4 +209,4 @@ class _CanalTracing:
         offset = np.concatenate([offset, np.full(len(line.points_px) - count, offset[-1])])
         sd = np.concatenate([sd, np.full(len(line.points_px) - count, sd[-1])])
         middle = line.points_px + offset[:, None] * normals(line.points_px)
-        return replace(line, points_px=middle, sd_px=np.hypot(line.sd_px, sd))
+        return replace(line, points_px=middle, sd_px=np.hypot(line.sd_px, sd), slow_sd_px=sd)

@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from radio.measure.methods import METHODS, CurvatureMethod, Quantity, schneider
 from radio.measure.settings import DEFAULT_SETTINGS, CurvatureSettings, Unit
+from radio.measure.spread import bounded, spread
 from radio.measure.stack import SAMPLES, Placed, TraceStack
 from radio.trace.curve import cumulative_length, point_at
 
@@ -201,6 +202,7 @@ def measure_methods(
             absent |= dict.fromkeys((q.column for q in method.quantities), "there is no scale")
             continue
         values = method.values(stack)
+        bounds = method.bounds(stack) if method.bounds is not None and len(stack.points) > 1 else {}
         for quantity in method.quantities:
             if quantity.needs_mm and stack.unit != "mm":
                 absent[quantity.column] = "there is no scale"
@@ -209,7 +211,7 @@ def measure_methods(
             if quantity.unit == "word":
                 found[quantity.column] = _word(quantity, one)
                 continue
-            number = _number(quantity, np.asarray(one, dtype=np.float64), relative_sd)
+            number = _number(quantity, np.asarray(one), relative_sd, bounds.get(quantity.column))
             if number is None:
                 absent[quantity.column] = _why_none(one) or method.absent
             else:
@@ -237,8 +239,13 @@ def _why_none(values: FloatArray) -> str:
     return _MOST if len(values) > 1 and np.isfinite(values[1:]).mean() >= _LEAST_SHARE else ""
 
 
-def _number(quantity: Quantity, values: FloatArray, relative_sd: float) -> Number | None:
-    """Number of the first value and its spread over the others."""
+def _number(
+    quantity: Quantity,
+    values: FloatArray,
+    relative_sd: float,
+    bounds: tuple[float, float] | None = None,
+) -> Number | None:
+    """Number of the first value and its spread over the others, or a 95 % interval from elsewhere."""
     value = float(values[0])
     drawn = values[1:]
     known = np.isfinite(drawn)
@@ -250,31 +257,15 @@ def _number(quantity: Quantity, values: FloatArray, relative_sd: float) -> Numbe
         # a draw without a radius is straight
         bends = np.where(known, 1.0 / np.where(known, drawn, 1.0), 0.0)
         least = quantity.smallest_sd * bend**2
-        sd, low, high = _spread(bend, bends, relative_sd * bend, least, noise_adds=quantity.noise_adds)
+        sd, low, high = spread(bend, bends, relative_sd * bend, least, noise_adds=quantity.noise_adds)
         return Number(quantity, value, sd * value**2, (1.0 / high, 1.0 / low if low > 0 else float("inf")))
     least = quantity.smallest_sd
-    sd, low, high = _spread(value, drawn[known], by_scale, least, noise_adds=quantity.noise_adds)
+    if bounds is not None:
+        sd, low, high = bounded(value, bounds, by_scale, least)
+    else:
+        sd, low, high = spread(value, drawn[known], by_scale, least, noise_adds=quantity.noise_adds)
     # nothing measured here is negative but a distance to a point placed above the orifice
     low = max(low, quantity.at_least) if value >= 0 else low
     # nor is an angle above 180, but for sums of angles
     high = min(high, 180.0) if quantity.unit == "deg" and not quantity.noise_adds and value <= 180 else high
     return Number(quantity, value, sd, (low, high))
-
-
-def _spread(
-    value: float, drawn: FloatArray, by_scale: float, least: float, *, noise_adds: bool
-) -> tuple[float, float, float]:
-    """Standard uncertainty of a value and its 95 % interval, from draws that waver about its trace.
-
-    By how much the draws lie off the value on average counts as uncertainty. Where every waver adds, it is
-    known which way: as the draws show more than the trace, the trace shows more than the canal, and the
-    interval is the longer downward.
-    """
-    off = float(drawn.mean()) - value if len(drawn) else 0.0
-    scatter = float(np.hypot(drawn.std(), by_scale)) if len(drawn) else by_scale
-    sd = max(float(np.hypot(scatter, off)), least)
-    if noise_adds:
-        half = 1.96 * max(scatter, least)
-        low, high = value - max(off, 0.0) - half, value + half
-        return (high - low) / (2 * 1.96), low, high
-    return sd, value - 1.96 * sd, value + 1.96 * sd

@@ -22,6 +22,9 @@ _HIDDEN_MOST_MM = 0.8
 _PARTING_MM = 2.5
 # Apical stretch in which a canal turns aside to its foramen. Common practice, no source.
 _TURN_TO_FORAMEN_MM = 1.5
+# How many times longer errors that change slowly go together: a lean is found from what lies within twice as
+# far along the canal (2 mm, `lean.py`) as a centre line.
+_SLOWER = 2.0
 
 
 def hidden_bends(points: FloatArray, confident: npt.NDArray[np.bool_], mm: float) -> FloatArray:
@@ -79,6 +82,14 @@ def turn_to_foramen(points: FloatArray, mm: float) -> FloatArray:
     return np.asarray((most_mm / mm * share**2)[None])
 
 
+def _together(rng: np.random.Generator, count: int, samples: float) -> FloatArray:
+    """Errors of standard deviation 1 that go together over some samples, shape (count, SAMPLES)."""
+    apart = np.arange(SAMPLES)[:, None] - np.arange(SAMPLES)[None]
+    weights = np.exp(-0.5 * (apart / max(samples, 0.5)) ** 2)
+    weights /= np.sqrt((weights**2).sum(axis=0))
+    return np.asarray(rng.standard_normal((count, SAMPLES)) @ weights)
+
+
 def perturbed_traces(
     points: FloatArray,
     sd: FloatArray,
@@ -87,6 +98,7 @@ def perturbed_traces(
     end_sd: tuple[float, float],
     bridges: FloatArray,
     count: int,
+    slow_sd: FloatArray | None = None,
     seed: int = SEED,
 ) -> FloatArray:
     """Traces as they might have come out: the trace moved sideways and at its ends by its own uncertainty.
@@ -105,6 +117,8 @@ def perturbed_traces(
         :func:`turn_to_foramen`.
     count : int
         Number of traces.
+    slow_sd : ndarray, shape (N,), optional
+        The share of `sd` whose errors go together over twice the correlation.
     seed : int
         Seed of the random numbers.
 
@@ -113,21 +127,20 @@ def perturbed_traces(
     ndarray, shape (count, SAMPLES, 2)
         About evenly spaced.
     """
-    from scipy.ndimage import gaussian_filter1d
-
     rng = np.random.default_rng(seed)
     cum = cumulative_length(points)
     at = np.linspace(0.0, cum[-1], SAMPLES)
     base = point_at(points, at)
-    noise = rng.standard_normal((count, SAMPLES))
-    samples = max(correlation / (at[1] - at[0]), 0.5)
-    noise = gaussian_filter1d(noise, samples, axis=1, mode="reflect")
-    noise /= noise.std(axis=1).mean() + 1e-12
+    slow = np.zeros(len(points)) if slow_sd is None else slow_sd
+    quick = np.sqrt(np.maximum(sd**2 - slow**2, 0.0))
+    samples = correlation / (at[1] - at[0])
+    noise = np.interp(at, cum, quick) * _together(rng, count, samples)
+    noise += np.interp(at, cum, slow) * _together(rng, count, _SLOWER * samples)
     ends = rng.standard_normal((count, 2)) * np.asarray(end_sd)
     hidden = rng.standard_normal((count, len(bridges))) @ np.array(
         [np.interp(at, cum, bridge) for bridge in bridges]
     ).reshape(len(bridges), SAMPLES)
-    aside = noise * np.interp(at, cum, sd) + hidden
+    aside = noise + hidden
     # the ends move along the line as it lies, straight on beyond it
     share = np.linspace(0.0, 1.0, SAMPLES)
     total = float(cumulative_length(base)[-1])

@@ -302,4 +302,4 @@ class _Tracing:
 def _to_image(line: Line | None, space: Workspace) -> Line | None:
     if line is None:
         return None
-    return Line(line.kind, space.to_image(line.points_px), line.sd_px, line.confident)
+    return replace(line, points_px=space.to_image(line.points_px))

@@ -29,12 +29,16 @@ class Line:
         Standard uncertainty of each point across the line, pixels.
     confident : ndarray of bool, shape (N,)
         False where the image does not support the line and it was bridged between supported stretches.
+    slow_sd_px : ndarray, shape (N,), optional
+        The share of `sd_px` whose errors change slowly along the line, as a lean of a file in its canal does;
+        none where it is left out.
     """
 
     kind: LineKind
     points_px: FloatArray
     sd_px: FloatArray
     confident: BoolArray
+    slow_sd_px: FloatArray | None = None
 
     def part(
         self, s0: float, s1: float, *, kind: LineKind | None = None, along_px: FloatArray | None = None
@@ -59,6 +63,7 @@ class Line:
             out,
             np.interp(s, known, self.sd_px),
             np.interp(s, known, self.confident.astype(float)) > 0.5,
+            None if self.slow_sd_px is None else np.interp(s, known, self.slow_sd_px),
         )
 
 

@@ -50,6 +50,21 @@ def test_the_same_input_gives_the_same_numbers():
     }
 
 
+def test_the_lean_of_a_file_is_a_slow_share_of_the_uncertainty_and_ends_beyond_its_tip():
+    result = measured()
+    line, mm = result.canal_line, TOOTH.mm_per_px
+    tip = result.landmarks["file_tip"].point_px
+    from_tip_mm = np.hypot(*(line.points_px - tip).T) * mm
+    at_tip = int(from_tip_mm.argmin())
+    # a centre from the dark margins is never surer than what their model leaves out (0.03 mm, lean.py)
+    assert (line.slow_sd_px[:at_tip] * mm >= 0.03 * 0.95).all()
+    assert (line.slow_sd_px <= line.sd_px).all()
+    beyond = np.arange(len(from_tip_mm)) > at_tip
+    assert (np.diff(line.slow_sd_px[beyond]) <= 1e-9).all()
+    share = line.slow_sd_px[beyond] / line.slow_sd_px[at_tip]
+    assert share[-1] == pytest.approx(np.exp(-0.5 * from_tip_mm[-1] ** 2), abs=0.15)
+
+
 @pytest.mark.parametrize("turns", [1, 2, 3])
 def test_a_turned_image_gives_the_same_numbers(turns):
     height, width = TOOTH.grey.shape

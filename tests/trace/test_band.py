@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -116,5 +118,8 @@ def test_a_part_of_a_line_keeps_what_is_known_about_it() -> None:
     assert part.sd_px[[0, -1]] == pytest.approx([1.2, 1.8])
     assert part.confident[:25].all()
     assert not part.confident[35:].any()
+    assert part.slow_sd_px is None
+    leaning = replace(line, slow_sd_px=np.linspace(0.5, 1.5, 101)).part(20.0, 80.0)
+    assert leaning.slow_sd_px[[0, -1]] == pytest.approx([0.7, 1.3])
     longer = line.part(-10.0, 120.0)
     assert longer.points_px[[0, -1]] == pytest.approx(np.array([[-10.0, 0.0], [120.0, 0.0]]))

@@ -97,6 +97,9 @@ class CurvatureMethod:
         True where the construction itself has lengths in millimetres.
     uses_axis : bool
         False where neither the coronal axis nor the departure point is part of the construction.
+    bounds : callable, optional
+        From a stack with draws to the ends of a 95 % interval by column, for a value whose own draws do not
+        show its spread, as a length beyond a threshold.
     """
 
     name: str
@@ -112,6 +115,7 @@ class CurvatureMethod:
     absent: str = ""
     needs_mm: bool = False
     uses_axis: bool = True
+    bounds: Callable[[TraceStack], Mapping[str, tuple[float, float]]] | None = None
 
 
 def tolerance_words(stack: TraceStack) -> str:

@@ -80,6 +80,15 @@ def _risen(x: FloatArray, begin: FloatArray, end: FloatArray) -> FloatArray:
     return np.asarray(inside**2 / (2 * width) + np.clip(x - end, 0.0, None))
 
 
+def _rise_slopes(x: FloatArray, places: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """How :func:`_risen` changes with either place, each of shape (K, N)."""
+    begin, end = places[:, :1], places[:, 1:]
+    width = np.maximum(end - begin, 1e-9)
+    share = np.clip((x - begin) / width, 0.0, 1.0)
+    half = 0.5 * share**2
+    return half - share, -half
+
+
 @dataclass(frozen=True, eq=False)
 class _Grid:
     """What the search needs and no trace changes.
@@ -122,13 +131,16 @@ def _search(rest: FloatArray, grid: _Grid) -> tuple[FloatArray, FloatArray]:
     x, base = grid.x, grid.base
     best = ((rest @ grid.shapes.T) ** 2 / (grid.shapes**2).sum(axis=1)).argmax(axis=1)
     places = grid.pairs[best]
-    turn, left = _height(rest, grid.shapes[best])
+    shape = grid.shapes[best]
+    turn, left = _height(rest, shape)
     step = np.ones(len(rest))
     for _ in range(_ROUNDS):
-        tried = _within(places + step[:, None] * _newton_step(rest, x, base, places, turn))
-        tried_turn, tried_left = _height(rest, _bare(x, base, tried))
+        tried = _within(places + step[:, None] * _newton_step(rest, grid, places, turn, shape))
+        tried_shape = _bare(x, base, tried)
+        tried_turn, tried_left = _height(rest, tried_shape)
         better = tried_left < left
         places = np.where(better[:, None], tried, places)
+        shape = np.where(better[:, None], tried_shape, shape)
         turn, left = np.where(better, tried_turn, turn), np.where(better, tried_left, left)
         step = np.where(better, np.minimum(2.0 * step, 1.0), 0.3 * step)
     return places, turn
@@ -147,26 +159,24 @@ def _height(rest: FloatArray, shapes: FloatArray) -> tuple[FloatArray, FloatArra
 
 
 def _newton_step(
-    rest: FloatArray, x: FloatArray, base: FloatArray, places: FloatArray, turn: FloatArray
+    rest: FloatArray, grid: _Grid, places: FloatArray, turn: FloatArray, shape: FloatArray
 ) -> FloatArray:
     """Gauss-Newton step of both places, shape (K, 2); a place at the border does not go beyond it."""
-    shape = _bare(x, base, places)
-    slopes = []
-    for k in (0, 1):
-        shift = np.zeros(2)
-        shift[k] = 1e-4
-        slopes.append(
-            turn[:, None] * (_bare(x, base, places + shift) - _bare(x, base, places - shift)) / 2e-4
-        )
+    x, base = grid.x, grid.base
+    slopes = [turn[:, None] * (one - one @ base @ base.T) for one in _rise_slopes(x[None], places)]
     jacobian = np.stack([shape, *slopes], axis=2)
     gradient = np.einsum("knp,kn->kp", jacobian, rest - turn[:, None] * shape)
-    at_end = (places[:, 1] >= 1.0) & (gradient[:, 2] > 0)
-    at_begin = (places[:, 0] <= 0.0) & (gradient[:, 1] < 0)
-    jacobian[at_end, :, 2], gradient[at_end, 2] = 0.0, 0.0
-    jacobian[at_begin, :, 1], gradient[at_begin, 1] = 0.0, 0.0
-    normal = np.einsum("knp,knq->kpq", jacobian, jacobian)
+    normal = jacobian.transpose(0, 2, 1) @ jacobian
     ridge = 1e-9 * np.trace(normal, axis1=1, axis2=2)[:, None, None] + 1e-18
     normal = normal + ridge * np.eye(3)
+    step = np.linalg.solve(normal, gradient[..., None])[..., 0]
+    # a place at the border that the joint step would take beyond it stays, and the others step without it
+    before, beyond = (places[:, 0] <= 0.0) & (step[:, 1] < 0), (places[:, 1] >= 1.0) & (step[:, 2] > 0)
+    if not (before | beyond).any():
+        return np.asarray(step[:, 1:])
+    for k, outward in ((1, before), (2, beyond)):
+        normal[outward, k, :], normal[outward, :, k], gradient[outward, k] = 0.0, 0.0, 0.0
+        normal[outward, k, k] = 1.0
     return np.asarray(np.linalg.solve(normal, gradient[..., None])[:, 1:, 0])
 
 

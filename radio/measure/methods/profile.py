@@ -14,6 +14,7 @@ _EDGE = 0.05
 # The canal counts as curved where its radius is below this (the mildest of the published groups of Schafer
 # et al. 2002 is "below 40 mm", abstract).
 CURVED_RADIUS_MM = 40.0
+_NORMAL95 = 1.96
 # A greater radius than this many lengths of the canal is no radius: the canal is straight there.
 _MOST_LENGTHS = 1000.0
 
@@ -39,22 +40,51 @@ def values(stack: TraceStack) -> dict[str, FloatArray]:
     k = np.arange(len(bend))
     greatest = bend[k, index]
     where = stack.length - stack.s[:, part][k, index]
-    # the ends that are left out count as the sample next to them
-    whole = np.pad(bend, ((0, 0), (part.start, stack.points.shape[1] - part.stop)), mode="edge")
-    turning = _along(stack, whole)
+    turning = _along(stack.s, _to_ends(stack, bend))
     return {
         "smallest_radius_mm": _radius(greatest, stack.length),
         "greatest_curvature_per_mm": greatest,
         "greatest_curvature_from_end_mm": where,
         "mean_curvature_per_mm": turning / stack.length,
         "smooth_turning_deg": np.degrees(turning),
-        "curved_length_mm": _along(stack, (whole > 1.0 / CURVED_RADIUS_MM).astype(float)),
+        "curved_length_mm": _curved_length(stack, stack.s, bend),
     }
 
 
-def _along(stack: TraceStack, samples: FloatArray) -> FloatArray:
+def bounds(stack: TraceStack) -> dict[str, tuple[float, float]]:
+    """Ends of the 95 % interval of the curved length.
+
+    Where the canal bends about as much as the threshold, each waver of a trace decides over a stretch of it,
+    and a draw, wavering once more, tells nothing of what the trace wavers. So the curvature itself has its
+    interval at every place, from the draws: surely curved is where its lower end is beyond the threshold,
+    possibly curved where its upper end is.
+    """
+    signed = stack.curvature[:, inner(stack)]
+    bend = np.abs(signed[:1])
+    half = _NORMAL95 * np.sqrt(((signed[1:] - signed[:1]) ** 2).mean(axis=0))
+    curved, least, most = (
+        float(_curved_length(stack, stack.s[:1], one)[0]) for one in (bend, bend - half, bend + half)
+    )
+    # the ends of the canal are not sure either
+    ends = _NORMAL95 * np.sqrt(np.mean((stack.length[1:] / stack.length[0] - 1.0) ** 2))
+    below, above = np.hypot(curved - least, ends * curved), np.hypot(most - curved, ends * most)
+    return {"curved_length_mm": (curved - float(below), curved + float(above))}
+
+
+def _curved_length(stack: TraceStack, s: FloatArray, bend: FloatArray) -> FloatArray:
+    """Length where the curvature of the inner samples, shape (K, M), is beyond the threshold."""
+    return _along(s, _to_ends(stack, (bend > 1.0 / CURVED_RADIUS_MM).astype(float)))
+
+
+def _to_ends(stack: TraceStack, samples: FloatArray) -> FloatArray:
+    """Inner samples, shape (K, M), carried on to the ends: these count as the sample next to them."""
+    part = inner(stack)
+    return np.pad(samples, ((0, 0), (part.start, stack.points.shape[1] - part.stop)), mode="edge")
+
+
+def _along(s: FloatArray, samples: FloatArray) -> FloatArray:
     """Integral of samples, shape (K, N), over arc length."""
-    return np.asarray((0.5 * (samples[:, 1:] + samples[:, :-1]) * np.diff(stack.s, axis=1)).sum(axis=1))
+    return np.asarray((0.5 * (samples[:, 1:] + samples[:, :-1]) * np.diff(s, axis=1)).sum(axis=1))
 
 
 def construct(stack: TraceStack) -> tuple[Step, ...]:
@@ -114,6 +144,7 @@ METHOD = CurvatureMethod(
     settings=smoothing_words,
     construct=construct,
     uses_axis=False,
+    bounds=bounds,
     absent="the canal is straight everywhere",
     needs_mm=True,
 )
