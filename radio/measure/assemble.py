@@ -14,8 +14,9 @@ from calib.scale import CalibrationError, Scale
 from radio.image.radiograph import Radiograph
 from radio.measure.bend import Bend, end_words, measure_bend, square
 from radio.measure.case import CaseFacts, Remark
-from radio.measure.electronic import electronic_difference
+from radio.measure.electronic import compare, comparison_remarks
 from radio.measure.length import canal_length_mm, gap_mm, working_length_mm
+from radio.measure.reading import Reading
 from radio.measure.result import Measurement
 from radio.measure.settings import DEFAULT_SETTINGS, CurvatureSettings
 from radio.measure.stack import TraceStack, angles_deg, cross2
@@ -292,16 +293,10 @@ def _electronic(out: dict[str, Measurement], facts: CaseFacts, remarks: list[Rem
             Remark("note", "The electronic reading has no radiographic working length to compare with.")
         )
         return
-    difference = electronic_difference(out["working_length_mm"], facts.electronic_mm, facts.electronic_mark)
-    out[difference.name] = difference
-    if abs(difference.value) > 1.0:
-        remarks.append(
-            Remark(
-                "warn",
-                f"Electronic reading and radiograph differ by {difference.value:+.2f} mm, more than 1 mm: "
-                "repeat the reading and check stop, reference and mark before either is used.",
-            )
-        )
+    reading = Reading(facts.electronic_mm, facts.electronic_mark, tooth=facts.tooth, canal=facts.canal)
+    comparison = compare(out["working_length_mm"], reading)
+    out[comparison.difference.name] = comparison.difference
+    remarks += comparison_remarks(comparison)
 
 
 def _confidence(traced: TracedCase, scale: Scale | None, remarks: list[Remark]) -> None:

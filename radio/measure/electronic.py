@@ -2,45 +2,244 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from radio.errors import PeriapicalError
+from radio.measure.case import Remark
+from radio.measure.disagreement import FittingCause, fitting_causes
+from radio.measure.reading import Choice, Reading
 from radio.measure.result import Measurement
 
 # Electronic readings are commonly taken as good to ± 0.5 mm, about a 95 % interval.
 # Common practice, no source.
 ELECTRONIC_SD_MM = 0.25
 
+# Strict and lenient tolerance: 0.5 mm by several reviews in open access, 1.0 mm from memory.
+TOLERANCES_MM = (0.5, 1.0)
 
-def electronic_difference(
-    working_length: Measurement, electronic_mm: float, electronic_mark: str | None
-) -> Measurement:
+# Repeated readings further apart than this are not one length: common practice, no source.
+_UNSTABLE_MM = 0.5
+
+Verdict = Literal["within", "not distinguishable", "beyond"]
+
+_NEVER = "The two lengths are compared, never averaged."
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """One reading beside one radiographic length.
+
+    Parameters
+    ----------
+    reading : Reading
+    electronic : Measurement
+        ``electronic_mm``: mean of the readings themselves.
+    radiographic : Measurement
+        Length to the radiographic apex.
+    difference : Measurement
+        ``electronic_difference_mm``: electronic minus radiographic.
+    tolerance_mm : float
+        Difference that is accepted.
+    verdict : {"within", "not distinguishable", "beyond"}
+        Whether the 95 % interval of the difference lies wholly within the tolerance, reaches over its edge,
+        or lies wholly beyond it.
+    causes : tuple of FittingCause
+        What may be behind the difference, where it is larger than the tolerance.
+    """
+
+    reading: Reading
+    electronic: Measurement
+    radiographic: Measurement
+    difference: Measurement
+    tolerance_mm: float
+    verdict: Verdict
+    causes: tuple[FittingCause, ...]
+
+    @property
+    def exceeds(self) -> bool:
+        """Whether the difference itself, its uncertainty apart, is larger than the tolerance."""
+        return not within(self.difference.value, self.tolerance_mm)
+
+
+def electronic_length(reading: Reading) -> Measurement:
+    """Length by the readings alone: their mean, with their spread and the tolerance of the method.
+
+    Standard uncertainty: 0.25 mm for what repeating does not lessen, with s / sqrt(n) of the repeats
+    (JCGM 100:2008, 4.2.3).
+
+    Parameters
+    ----------
+    reading : Reading
+
+    Returns
+    -------
+    Measurement
+        ``electronic_mm``.
+    """
+    n, spread = len(reading.all_mm), reading.spread_mm
+    sd = ELECTRONIC_SD_MM if spread is None else math.hypot(ELECTRONIC_SD_MM, spread / math.sqrt(n))
+    given = ", ".join(f"{length:g}" for length in reading.all_mm)
+    return Measurement(
+        "electronic_mm",
+        reading.mean_mm,
+        "mm",
+        sd,
+        f"electronic reading (mark: {reading.mark or 'not stated'})"
+        + ("" if spread is None else f", mean of {n} readings,"),
+        f"readings {given} mm" if spread is not None else f"reading {given} mm",
+        tuple(_notes_of(reading)),
+    )
+
+
+def _notes_of(reading: Reading) -> list[str]:
+    notes = []
+    if reading.mark == "half":
+        notes.append("Read at the half mark: the numbers between marks are not millimetres.")
+    elif reading.mark is None:
+        notes.append("Mark not stated: a reading without its mark is ambiguous.")
+    # readings come in steps of a ruler, so that 0.5 is not quite 0.5 in binary
+    if reading.range_mm > _UNSTABLE_MM + 1e-9:
+        notes.append(
+            f"The repeated readings lie {reading.range_mm:g} mm apart, more than {_UNSTABLE_MM:g} mm: "
+            "unstable, read again."
+        )
+    return notes
+
+
+def electronic_difference(radiographic: Measurement, reading: Reading) -> Measurement:
     """Electronic reading minus radiographic length, with the uncertainty of both.
 
     Parameters
     ----------
-    working_length : Measurement
+    radiographic : Measurement
         Length to the radiographic apex, mm.
-    electronic_mm : float
-        File length at which the reading stood, mm.
-    electronic_mark : {"zero", "half"} or None
-        Mark the reading was taken at.
+    reading : Reading
 
     Returns
     -------
     Measurement
         ``electronic_difference_mm``; positive when the electronic length is the longer one.
     """
-    mark = electronic_mark or "not stated"
-    notes = ["The two lengths are compared, never averaged."]
-    if electronic_mark == "half":
-        notes.append("Read at the half mark: the numbers between marks are not millimetres.")
-    elif electronic_mark is None:
-        notes.append("Mark not stated: a reading without its mark is ambiguous.")
-    sd = (ELECTRONIC_SD_MM**2 + (working_length.sd or 0.0) ** 2) ** 0.5
+    electronic = electronic_length(reading)
+    notes = [_NEVER, *electronic.notes]
+    if radiographic.sd is None:
+        notes.append(
+            "The uncertainty of the radiographic length is not known: that of the difference is too small."
+        )
     return Measurement(
         "electronic_difference_mm",
-        electronic_mm - working_length.value,
+        electronic.value - radiographic.value,
         "mm",
-        sd,
-        f"electronic reading (mark: {mark}) minus length to radiographic apex",
-        f"reading {electronic_mm:g} mm; {working_length.basis}",
+        math.hypot(electronic.sd or 0.0, radiographic.sd or 0.0),
+        f"{electronic.method} minus length to radiographic apex",
+        f"{electronic.basis}; {radiographic.basis}",
         tuple(notes),
     )
+
+
+def compare(radiographic: Measurement, reading: Reading, tolerance_mm: float = 0.5) -> Comparison:
+    """Set a reading beside a radiographic length and judge the difference.
+
+    Parameters
+    ----------
+    radiographic : Measurement
+        Length to the radiographic apex, mm.
+    reading : Reading
+    tolerance_mm : float
+        Difference that is accepted, mm; usual are 0.5 and 1.0.
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    PeriapicalError
+        The tolerance is not a positive number.
+    """
+    difference = electronic_difference(radiographic, reading)
+    verdict = judged(difference, tolerance_mm)
+    causes = () if within(difference.value, tolerance_mm) else fitting_causes(difference.value, reading)
+    return Comparison(
+        reading, electronic_length(reading), radiographic, difference, tolerance_mm, verdict, causes
+    )
+
+
+def judged(difference: Measurement, tolerance_mm: float) -> Verdict:
+    """Whether the 95 % interval of a difference lies within ± a tolerance, across its edge, or beyond.
+
+    Raises
+    ------
+    PeriapicalError
+        The tolerance is not a positive number.
+    """
+    if not (math.isfinite(tolerance_mm) and tolerance_mm > 0):
+        raise PeriapicalError(
+            f"tolerance: given {tolerance_mm:g} mm; allowed is a length above 0; usual are 0.5 and 1.0 mm."
+        )
+    low, high = difference.interval95 or (difference.value, difference.value)
+    if within(low, tolerance_mm) and within(high, tolerance_mm):
+        return "within"
+    return "beyond" if low > tolerance_mm or high < -tolerance_mm else "not distinguishable"
+
+
+def within(difference_mm: float, tolerance_mm: float) -> bool:
+    """Whether a difference is at most a tolerance; one that is equal to it on the ruler counts as within."""
+    return abs(difference_mm) <= tolerance_mm + 1e-9
+
+
+def comparison_remarks(one: Comparison) -> tuple[Remark, ...]:
+    """What must be said beside a difference: what to do, and what may be behind it.
+
+    What to do above 0.5 mm and above 1 mm follows a textbook rule, from memory.
+    """
+    value = one.difference.value
+    told = f"Electronic reading and radiograph differ by {value:+.2f} mm"
+    checks = "repeat the reading and check stop, reference and mark before either is used"
+    remarks = []
+    if not within(value, TOLERANCES_MM[1]):
+        remarks.append(
+            Remark("warn", f"{told}, more than 1 mm: do not average; {checks} (textbook rule, from memory).")
+        )
+    elif one.exceeds:
+        told = f"{told}, more than {one.tolerance_mm:g} mm"
+        remarks.append(Remark("note", f"{told}: {checks} (textbook rule, from memory)."))
+    if one.causes:
+        remarks.append(Remark("note", causes_text(one)))
+    return tuple(remarks)
+
+
+def causes_text(one: Comparison) -> str:
+    """Name the causes that fit, those that the reading states first, and what was not stated."""
+    direction = "longer" if one.difference.value > 0 else "shorter"
+    stated = "; ".join(cause.cause.title for cause in one.causes if cause.stated)
+    possible = "; ".join(cause.cause.title for cause in one.causes if not cause.stated)
+    parts = [f"The electronic length is the {direction} one."]
+    if stated:
+        parts.append(f"Stated and fitting: {stated}.")
+    if possible:
+        parts.append(f"{'Also possible' if stated else 'Possible'}: {possible}.")
+    if not one.reading.stated_flags:
+        parts.append("The state of the canal was not stated, so that none of these is ruled out by it.")
+    return " ".join(parts)
+
+
+def choice_remarks(one: Comparison, choice: Choice) -> tuple[Remark, ...]:
+    """What must be said of a chosen length: that it is the mean of two that disagree, or longer than both."""
+    electronic, radiographic = one.electronic.value, one.radiographic.value
+    remarks = []
+    if one.exceeds and abs(choice.mm - 0.5 * (electronic + radiographic)) < 0.05:
+        remarks.append(
+            Remark(
+                "warn",
+                f"The chosen length {choice.mm:g} mm is the mean of two lengths that disagree: find out "
+                "which one holds instead.",
+            )
+        )
+    if not within(max(0.0, choice.mm - max(electronic, radiographic)), 0.05):
+        remarks.append(
+            Remark("warn", f"The chosen length {choice.mm:g} mm is longer than either of the two lengths.")
+        )
+    return tuple(remarks)

@@ -1,4 +1,4 @@
-"""Gap, working length, canal length and the electronic difference, with their uncertainties."""
+"""Gap, working length and canal length, with their uncertainties."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ from uncertainties import ufloat
 
 from calib.known_length import file_length_sd_mm, scale_from_file
 from calib.scale import Scale
-from radio.measure.electronic import ELECTRONIC_SD_MM, electronic_difference
 from radio.measure.length import canal_length_mm, gap_mm, working_length_mm
 from radio.measure.result import Measurement
 from radio.trace.curve import arc_length
@@ -87,41 +86,6 @@ def test_canal_length_of_an_arc(radius: float, turn_deg: float) -> None:
     assert length.sd == pytest.approx(np.hypot(0.1, 0.01 * exact), rel=1e-4)
     assert "orifice to canal end" in length.method
     assert "projection" in length.basis
-
-
-@given(st.floats(15, 30), st.floats(0.01, 1), st.floats(15, 30))
-def test_electronic_reading_minus_radiograph(length: float, sd: float, reading: float) -> None:
-    working = Measurement("working_length_mm", length, "mm", sd, "m", "b")
-    difference = electronic_difference(working, reading, "zero")
-    exact = ufloat(reading, ELECTRONIC_SD_MM) - ufloat(length, sd)
-    assert difference.value == pytest.approx(exact.nominal_value, abs=1e-12)
-    assert difference.sd == pytest.approx(exact.std_dev, rel=1e-9)
-
-
-def test_the_longer_electronic_length_gives_a_positive_difference() -> None:
-    working = Measurement("working_length_mm", 21.0, "mm", 0.1, "m", "b")
-    assert electronic_difference(working, 21.5, "zero").value == pytest.approx(0.5)
-    assert electronic_difference(working, 20.5, "zero").value == pytest.approx(-0.5)
-
-
-def test_the_two_lengths_are_never_averaged_and_the_mark_is_told() -> None:
-    working = Measurement("working_length_mm", 21.0, "mm", 0.1, "m", "b")
-    for mark, told, note in (
-        ("zero", "mark: zero", None),
-        ("half", "mark: half", "not millimetres"),
-        (None, "mark: not stated", "ambiguous"),
-    ):
-        difference = electronic_difference(working, 22.0, mark)
-        assert difference.name == "electronic_difference_mm"
-        assert 21.5 not in (difference.value, *difference.interval95)
-        assert told in difference.method
-        assert "never averaged" in difference.notes[0]
-        assert len(difference.notes) == 1 if note is None else note in difference.notes[1]
-
-
-def test_a_length_without_uncertainty_leaves_that_of_the_reading() -> None:
-    working = Measurement("working_length_mm", 21.0, "mm", None, "m", "b")
-    assert electronic_difference(working, 22.0, "zero").sd == ELECTRONIC_SD_MM
 
 
 def test_a_measurement_shows_its_interval_and_unit() -> None:

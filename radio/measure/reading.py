@@ -1,0 +1,191 @@
+"""What a person states of an electronic length reading, and the length they chose in the end."""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal, get_args
+
+from radio.errors import PeriapicalError
+
+Mark = Literal["zero", "half"]
+CanalState = Literal["dry", "moist", "flooded"]
+Resorption = Literal["none", "internal", "external"]
+Basis = Literal["radiographic", "electronic", "other"]
+
+MARKS: tuple[str, ...] = get_args(Mark)
+CANAL_STATES: tuple[str, ...] = get_args(CanalState)
+RESORPTIONS: tuple[str, ...] = get_args(Resorption)
+BASES: tuple[str, ...] = get_args(Basis)
+
+# Lengths of a file at which a reading can stand, mm: from a short deciduous canal to beyond the longest file
+SHORTEST_MM, LONGEST_MM = 5.0, 40.0
+
+# Name of the flag and what a yes means.
+YES_NO_FLAGS = {
+    "bleeding": "bleeding or exudate in the canal",
+    "metal_contact": "contact with a metal restoration, or caries that lets saliva in",
+    "previous_filling": "remains of a previous root filling",
+    "open_apex": "open or immature apex",
+    "suspected_perforation": "suspected perforation",
+    "patency": "a small file passes freely to the end of the canal",
+}
+# Every fact on the state of the canal; None is "not stated".
+FLAGS = ("canal_state", "resorption", *YES_NO_FLAGS)
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One electronic length reading of one canal.
+
+    Parameters
+    ----------
+    mm : float
+        Length of the file at which the reading stood, mm; 5 to 40.
+    mark : {"zero", "half"} or None
+        The mark it was taken at; None where it was not noted.
+    repeats_mm : tuple of float
+        Further readings at the same mark with the same file, mm; the first is not given again.
+    file_size : int or None
+        ISO 3630-1 size of the file the reading was taken with.
+    canal_state : {"dry", "moist", "flooded"} or None
+    resorption : {"none", "internal", "external"} or None
+    bleeding, metal_contact, previous_filling, open_apex, suspected_perforation, patency : bool or None
+        See :data:`YES_NO_FLAGS`. None means that it was not stated, which is not the same as no.
+    time : str
+        When, as ISO 8601 text, or empty.
+    tooth, canal : str
+        Labels.
+
+    Raises
+    ------
+    PeriapicalError
+        A length outside the limits, an unknown word, a size below 1, or a time that is not ISO 8601.
+    """
+
+    mm: float
+    mark: Mark | None = None
+    repeats_mm: tuple[float, ...] = ()
+    file_size: int | None = None
+    canal_state: CanalState | None = None
+    resorption: Resorption | None = None
+    bleeding: bool | None = None
+    metal_contact: bool | None = None
+    previous_filling: bool | None = None
+    open_apex: bool | None = None
+    suspected_perforation: bool | None = None
+    patency: bool | None = None
+    time: str = ""
+    tooth: str = ""
+    canal: str = "1"
+
+    def __post_init__(self) -> None:
+        for length in self.all_mm:
+            _check_length("electronic reading", length)
+        _check_word("electronic mark", self.mark, MARKS)
+        _check_word("canal state", self.canal_state, CANAL_STATES)
+        _check_word("resorption", self.resorption, RESORPTIONS)
+        for name in YES_NO_FLAGS:
+            given = getattr(self, name)
+            if given not in (None, True, False):
+                raise PeriapicalError(f"{name}: given {given!r}; allowed is True, False or None.")
+        if self.file_size is not None and self.file_size < 1:
+            raise PeriapicalError(
+                f"file size: given {self.file_size}; allowed is a size of ISO 3630-1, from 6 to 140."
+            )
+        _check_time(self.time)
+
+    @property
+    def all_mm(self) -> tuple[float, ...]:
+        """All readings, the first one first."""
+        return (self.mm, *self.repeats_mm)
+
+    @property
+    def mean_mm(self) -> float:
+        """Mean of the readings themselves; nothing of the radiograph is in it."""
+        return statistics.fmean(self.all_mm)
+
+    @property
+    def spread_mm(self) -> float | None:
+        """Standard deviation of the repeated readings (n - 1), or None of one."""
+        return statistics.stdev(self.all_mm) if self.repeats_mm else None
+
+    @property
+    def range_mm(self) -> float:
+        """Longest minus shortest of the readings; 0 of one."""
+        return max(self.all_mm) - min(self.all_mm)
+
+    @property
+    def stated_flags(self) -> tuple[str, ...]:
+        """Names of the facts on the canal that were stated."""
+        return tuple(name for name in FLAGS if getattr(self, name) is not None)
+
+
+@dataclass(frozen=True)
+class Choice:
+    """The length that a person chose, with what it rests on and why; the tool never makes one.
+
+    Parameters
+    ----------
+    mm : float
+        Length chosen, mm; 5 to 40.
+    basis : {"radiographic", "electronic", "other"}
+        Which length it was taken from.
+    reason : str
+        Why; not empty.
+    reader, time : str
+        Who chose and when (ISO 8601), or empty.
+
+    Raises
+    ------
+    PeriapicalError
+        A length outside the limits, an unknown basis, no reason, or a time that is not ISO 8601.
+    """
+
+    mm: float
+    basis: Basis
+    reason: str
+    reader: str = ""
+    time: str = ""
+
+    def __post_init__(self) -> None:
+        _check_length("chosen length", self.mm)
+        if self.basis is None:
+            raise PeriapicalError(f"basis of the chosen length: not given; allowed is one of {_or(BASES)}.")
+        _check_word("basis of the chosen length", self.basis, BASES)
+        if not self.reason.strip():
+            raise PeriapicalError(
+                "The chosen length has no reason; write in a few words why this length was taken."
+            )
+        _check_time(self.time)
+
+
+def _check_length(name: str, mm: float) -> None:
+    if not (math.isfinite(mm) and SHORTEST_MM <= mm <= LONGEST_MM):
+        raise PeriapicalError(
+            f"{name}: given {mm:g} mm; allowed is {SHORTEST_MM:g} to {LONGEST_MM:g} mm, the length of the "
+            "file from stop to tip."
+        )
+
+
+def _check_word(name: str, word: str | None, allowed: Sequence[str]) -> None:
+    if word is not None and word not in allowed:
+        raise PeriapicalError(f"{name}: given {word!r}; allowed is one of {_or(allowed)}, or nothing.")
+
+
+def _or(words: Sequence[str]) -> str:
+    return f"{', '.join(words[:-1])} or {words[-1]}"
+
+
+def _check_time(text: str) -> None:
+    if not text:
+        return
+    try:
+        datetime.fromisoformat(text)
+    except ValueError as problem:
+        raise PeriapicalError(
+            f"time: given {text!r}; allowed is a date or date and time as 2026-03-14 or 2026-03-14T09:30."
+        ) from problem
