@@ -54,8 +54,11 @@ def develop(signal: Float32Array, parameters: Parameters) -> Float32Array:
         grey = grey + np.float32(p.unsharp) * (grey - cv2.GaussianBlur(grey, (0, 0), 0.12 / p.pitch_mm))
     grey = np.clip(grey, 0, 1) ** np.float32(p.gamma)
     if p.local_contrast > 0:
-        tiles = (4, 4)
-        equal = cv2.createCLAHE(2.0, tiles).apply((grey * 65535).astype(np.uint16)).astype(np.float32) / 65535
+        from skimage.exposure import equalize_adapthist
+
+        tile = [max(side // 4, 1) for side in grey.shape]
+        # clipped at twice the mean of 256 bins; OpenCV's is left aside, 5.0 does it otherwise than 4.14
+        equal = equalize_adapthist(grey, tile, clip_limit=2.0 / 256).astype(np.float32)
         grey = grey * np.float32(1 - p.local_contrast) + equal * np.float32(p.local_contrast)
     return np.asarray(np.clip(grey, 0, 1), dtype=np.float32)
 
