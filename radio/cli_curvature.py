@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 from typer.core import TyperCommand
 
+from radio.cli_pictures import ViewToDraw, draw_pictures
 from radio.cli_shared import (
     EXIT_CODES,
     NOTHING_MEASURED,
@@ -114,7 +115,11 @@ def curvature(
         str | None, option("Standard uncertainty of that angle, 3 unless given.", "DEG")
     ] = None,
     picture: Annotated[
-        Path | None, option("Folder for pictures of each construction, PNG and SVG.", "DIR")
+        Path | None,
+        option(
+            "Folder for pictures of each construction and, of two views, of the canal in space, PNG and SVG.",
+            "DIR",
+        ),
     ] = None,
     steps: Annotated[
         bool, typer.Option("--steps", help="With --picture: also one picture for each step.")
@@ -148,7 +153,8 @@ def curvature(
     if json is not None:
         _write(seen, pairs, unmatched, asked, json)
     if picture is not None:
-        _draw(seen, asked, picture, steps, quiet=json == STANDARD_OUTPUT)
+        views = [ViewToDraw(one.image, one.radiograph, tuple(c.result for c in one.cases)) for one in seen]
+        draw_pictures(views, pairs, chosen, picture, steps, quiet=json == STANDARD_OUTPUT)
     if not any(case.result.stack is not None for one in seen for case in one.cases):
         raise typer.Exit(NOTHING_MEASURED)
 
@@ -246,9 +252,7 @@ def _pair(
 
     first, second = ({case.result.facts.canal: case.result for case in one.cases} for one in seen)
     pairs = tuple(
-        pair_views(one, second[name], *turn, methods=methods)
-        for name, one in first.items()
-        if name in second
+        pair_views(one, second[name], *turn, methods=methods) for name, one in first.items() if name in second
     )
     names = [one.image.name for one in seen]
     told = "canal {} was measured in {} only, not in {}"
@@ -295,23 +299,3 @@ def _write(
         typer.echo(text, nl=False)
     else:
         write_text(json, text)
-
-
-def _draw(seen: Sequence[_Seen], asked: _Asked, folder: Path, steps: bool, *, quiet: bool) -> None:
-    """Write the pictures, and say how many there are and which could not be drawn."""
-    from radio.record.curvature_pictures import write_pictures
-
-    clash = len({one.image.stem.casefold() for one in seen}) < len(seen)
-    count = 0
-    for one, own in zip(seen, ("first_view", "second_view"), strict=False):
-        results = [case.result for case in one.cases if case.result.stack is not None]
-        if not results:
-            continue
-        place = folder / own if clash else folder
-        written = write_pictures(one.radiograph, results, place, asked.methods, steps=steps)
-        count += len(written.paths)
-        for missing in written.not_drawn:
-            where = f"{one.image.name}, canal {missing.canal}, {missing.picture}"
-            typer.echo(f"Not drawn: {where}: {missing.reason}", err=quiet)
-    if count:
-        typer.echo(f"Pictures: {count} in {folder.resolve()}", err=quiet)

@@ -447,6 +447,24 @@ def test_two_views_give_the_canal_in_space(views):
     assert "Warning: These two views" not in words
 
 
+def test_two_views_are_drawn_in_space(views, tmp_path):
+    arguments = ("--two-view", "b.png", "--method", "schneider", "--picture", str(tmp_path))
+    done = curvature(views, "--mm-per-px", "0.05", *arguments)
+    assert done.returncode == 0, done.stderr
+    names = {path.name for path in tmp_path.iterdir()}
+    assert {"a_1_in-space.png", "a_1_in-space.svg", "a_1_schneider.png", "b_1_schneider.png"} < names
+    assert not any(name.startswith("b_1_in-space") for name in names)
+    assert f"Pictures: {len(names)} in" in " ".join(done.stdout.split())
+
+
+def test_what_cannot_be_drawn_in_space_is_told(views, tmp_path):
+    arguments = ("--two-view", "b.png", "--method", "schneider", "--picture", str(tmp_path))
+    words = " ".join(curvature(views, *arguments).stdout.split())
+    assert "Not drawn: a.png, canal 1, in-space: a.png and b.png, canal 1: the canal in space cannot" in words
+    assert "There is no scale in the first view" in words
+    assert not list(tmp_path.glob("*in-space*"))
+
+
 def test_two_views_of_different_height_are_warned_of(tmp_path):
     write_views(tmp_path, second_share=0.8)
     done = curvature(tmp_path, "--mm-per-px", "0.05", "--two-view", "b.png", "--method", "schneider")

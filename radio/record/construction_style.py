@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -127,13 +127,18 @@ def draw_key(axes: Any, steps: Iterable[Step], *, unsupported: bool) -> None:
     if unsupported:
         style = line_style("canal", unsupported=True)
         handles.insert(1, Line2D([], [], label="canal, not shown by the image", **style))
+    show_key(axes, handles, columns=4)
+
+
+def show_key(axes: Any, handles: Sequence[Any], *, columns: int) -> None:
+    """Draw a key of matplotlib handles from the upper left of axes of its own."""
     axes.axis("off")
     axes.legend(
         handles=handles,
         loc="upper left",
         bbox_to_anchor=(0, 1),
         borderaxespad=0,
-        ncols=4,
+        ncols=columns,
         fontsize=7.5,
         frameon=False,
         handlelength=4.5,

@@ -110,9 +110,11 @@ def basis_text(result: CaseResult, quantities: Iterable[Quantity]) -> str:
     return " ".join(f"{part.rstrip('.')}." for part in (f"Basis: {first.basis}", *first.notes))
 
 
-def foot_lines(radiograph: Radiograph, width_in: float) -> list[TextLine]:
-    """Caution, and what made the picture."""
-    made_by = f"napari-periapical {radio.__version__}, image SHA-256 {radiograph.sha256[:16]}…"
+def foot_lines(radiograph: Radiograph, width_in: float, *others: Radiograph) -> list[TextLine]:
+    """Caution, and what made the picture, from one image or more."""
+    hashes = " and ".join(f"{one.sha256[:16]}…" for one in (radiograph, *others))
+    images = "images" if others else "image"
+    made_by = f"napari-periapical {radio.__version__}, {images} SHA-256 {hashes}"
     return [
         *broken(CAUTION, _SMALL_PT, width_in, bold=True, space_before=4),
         *_small(made_by, width_in),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -12,11 +12,13 @@ from typing import TYPE_CHECKING
 from radio.errors import PeriapicalError
 from radio.measure.case import CaseResult
 from radio.measure.methods import METHODS, CurvatureMethod
+from radio.measure.view_pair import ViewPair
 from radio.record.atomic import make_directory
 from radio.record.constructions import construction_page, draw_steps
 from radio.record.curvature_page import comparison_page
 from radio.record.curvature_profile import profile_page
 from radio.record.page import FORMATS, Page, checked_format
+from radio.record.space_picture import space_page
 
 if TYPE_CHECKING:
     from radio.image.radiograph import Radiograph
@@ -24,6 +26,7 @@ if TYPE_CHECKING:
 # no method may have one of these names
 ALL_METHODS = "all-methods"
 ALONG_CANAL = "along-canal"
+IN_SPACE = "in-space"
 
 
 @dataclass(frozen=True)
@@ -34,7 +37,7 @@ class NotDrawn:
     ----------
     canal : str
     picture : str
-        Name of the method, ``"all-methods"`` or ``"along-canal"``.
+        Name of the method, ``"all-methods"``, ``"along-canal"`` or ``"in-space"``.
     reason : str
         Why, in words for the user.
     """
@@ -46,7 +49,7 @@ class NotDrawn:
 
 @dataclass(frozen=True)
 class Written:
-    """What :func:`write_pictures` did.
+    """What :func:`write_pictures` and :func:`write_space_pictures` did.
 
     Parameters
     ----------
@@ -97,28 +100,86 @@ def write_pictures(
     PeriapicalError
         A format is unknown, none is given, or the place cannot be written.
     """
-    kinds = [checked_format(kind.lower(), kind) for kind in formats]
-    if not kinds:
-        raise PeriapicalError(f"No picture format is given; give one or both of {', '.join(FORMATS)}.")
+    kinds = _checked_formats(formats)
     make_directory(directory)
     paths: list[Path] = []
     not_drawn: list[NotDrawn] = []
-    for result, stem in zip(results, stems(radiograph, results), strict=True):
-        for name, make in _pages(radiograph, result, methods):
-            try:
-                page = make()
-            except PeriapicalError as problem:
-                not_drawn.append(NotDrawn(result.facts.canal, name, str(problem)))
-                continue
-            for kind in kinds:
-                paths.append(directory / f"{stem}_{name}.{kind}")
-                page.save(paths[-1])
+    canals = [result.facts.canal for result in results]
+    for result, stem in zip(results, stems(radiograph, canals), strict=True):
+        begin = directory / stem
+        written = _write(begin, result.facts.canal, _pages(radiograph, result, methods), kinds)
+        paths += written.paths
+        not_drawn += written.not_drawn
         if steps:
-            skipped = {one.picture for one in not_drawn if one.canal == result.facts.canal}
+            skipped = {one.picture for one in written.not_drawn}
             for method in methods:
                 if method.name not in skipped:
-                    begin = f"{stem}_{method.name}"
-                    paths += draw_steps(radiograph, result, method, directory, stem=begin, formats=kinds)
+                    name = f"{stem}_{method.name}"
+                    paths += draw_steps(radiograph, result, method, directory, stem=name, formats=kinds)
+    return Written(tuple(paths), tuple(not_drawn))
+
+
+def write_space_pictures(
+    pairs: Sequence[ViewPair],
+    images: tuple[Radiograph, Radiograph],
+    directory: Path,
+    formats: Sequence[str] = FORMATS,
+) -> Written:
+    """Write a picture of every canal in space, named after the first image: ``<image>_<canal>_in-space.png``.
+
+    Parameters
+    ----------
+    pairs : sequence of ViewPair
+        The canals that were seen in both views.
+    images : tuple of Radiograph
+        First and second view.
+    directory, formats
+        As of :func:`write_pictures`.
+
+    Returns
+    -------
+    Written
+        A canal whose views do not go together is not drawn.
+
+    Raises
+    ------
+    PeriapicalError
+        As of :func:`write_pictures`.
+    """
+    kinds = _checked_formats(formats)
+    make_directory(directory)
+    paths: list[Path] = []
+    not_drawn: list[NotDrawn] = []
+    for pair, stem in zip(pairs, stems(images[0], [one.name for one in pairs]), strict=True):
+        pages = [(IN_SPACE, partial(space_page, pair, images))]
+        written = _write(directory / stem, pair.name, pages, kinds)
+        paths += written.paths
+        not_drawn += written.not_drawn
+    return Written(tuple(paths), tuple(not_drawn))
+
+
+def _checked_formats(formats: Sequence[str]) -> list[str]:
+    kinds = [checked_format(kind.lower(), kind) for kind in formats]
+    if not kinds:
+        raise PeriapicalError(f"No picture format is given; give one or both of {', '.join(FORMATS)}.")
+    return kinds
+
+
+def _write(
+    begin: Path, canal: str, pages: Iterable[tuple[str, Callable[[], Page]]], kinds: Sequence[str]
+) -> Written:
+    """Write pages under the beginning of a path and their own names."""
+    paths: list[Path] = []
+    not_drawn: list[NotDrawn] = []
+    for name, make in pages:
+        try:
+            page = make()
+        except PeriapicalError as problem:
+            not_drawn.append(NotDrawn(canal, name, str(problem)))
+            continue
+        for kind in kinds:
+            paths.append(begin.parent / f"{begin.name}_{name}.{kind}")
+            page.save(paths[-1])
     return Written(tuple(paths), tuple(not_drawn))
 
 
@@ -131,12 +192,12 @@ def _pages(
     yield ALONG_CANAL, partial(profile_page, radiograph, result)
 
 
-def stems(radiograph: Radiograph, results: Sequence[CaseResult]) -> list[str]:
+def stems(radiograph: Radiograph, canals: Sequence[str]) -> list[str]:
     """What the names of the pictures of each canal begin with: safe on every system, no two alike."""
     image = radiograph.path.stem if radiograph.path else "image"
     found: list[str] = []
-    for result in results:
-        stem = re.sub(r"[^\w.-]+", "-", f"{image}_{result.facts.canal}")
+    for canal in canals:
+        stem = re.sub(r"[^\w.-]+", "-", f"{image}_{canal}")
         taken = {one.casefold() for one in found}
         number = 2
         free = stem

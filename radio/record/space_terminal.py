@@ -14,7 +14,7 @@ from radio.measure.case import Remark
 from radio.measure.methods import METHODS
 from radio.measure.own_plane import InOwnPlane
 from radio.measure.result import Finding, Measurement
-from radio.measure.space_measures import DRAWS, SPACE_TITLES
+from radio.measure.space_measures import DRAWS
 from radio.measure.view_pair import ViewPair
 from radio.record.curvature_terminal import (
     MethodRow,
@@ -26,13 +26,9 @@ from radio.record.curvature_terminal import (
     value_cells,
 )
 from radio.record.terminal import WIDE, remark_lines
-from radio.record.wording import how_text
+from radio.record.wording import PAIR_NAMES, how_text
 
-_TITLES = SPACE_TITLES | {
-    "resultant_bend_deg": "Bend from the two angles",
-    "bend_plane_deg": "Plane of that bend",
-}
-_ABSENT = {"resultant_bend_deg": "Bend from the two angles", "space": "Canal in space"}
+_ABSENT = {"resultant_bend_deg": PAIR_NAMES["resultant_bend_deg"], "space": "Canal in space"}
 _UNCERTAINTY = (
     f"u: standard uncertainty; of what the centreline gives, over {DRAWS} pairs of possible traces."
 )
@@ -78,7 +74,7 @@ def _space_table(pair: ViewPair, width: int) -> list[RenderableType]:
         table.add_column("Method; basis", ratio=1)
     below: list[RenderableType] = []
     for name, one in pair.measurements.items():
-        title = _TITLES.get(name, name)
+        title = PAIR_NAMES.get(name, name)
         # what is said of the pair as a whole stands above
         how = how_text(replace(one, notes=tuple(n for n in one.notes if n not in pair.remarks)))
         table.add_row(title, *value_cells(one), unit_sign(one.unit), *([escape(how)] * wide))

@@ -9,6 +9,7 @@ from calib.scale import Scale
 from radio.measure.case import CaseFacts, CaseResult
 from radio.measure.methods import QUANTITIES
 from radio.measure.result import Measurement
+from radio.measure.space_measures import SPACE_TITLES
 
 CAUTION = (
     "Educational and research use, not a medical device. Measurements are checked by the treating clinician "
@@ -25,6 +26,12 @@ MEASURE_NAMES: Mapping[str, str] = {
     "canal_length_px": "Canal length",
     "canal_length_mm": "Canal length",
     **{column: quantity.title for column, quantity in QUANTITIES.items()},
+}
+
+# of a canal seen in two views
+PAIR_NAMES: Mapping[str, str] = SPACE_TITLES | {
+    "resultant_bend_deg": "Bend from the two angles",
+    "bend_plane_deg": "Plane of that bend",
 }
 
 # the numbers whose absence is explained; the others appear where they could be made

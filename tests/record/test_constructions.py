@@ -9,23 +9,21 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from matplotlib.text import Text
 from PIL import Image
 
 from radio.errors import PeriapicalError
-from radio.measure.curvature import Number, measure_methods, stack_of_traces
 from radio.measure.drawn import Spot, Stroke, image_px
 from radio.measure.methods import METHODS, method_named
-from radio.measure.result import Finding, Measurement
 from radio.record.construction_style import STYLES, UNSUPPORTED
 from radio.record.construction_view import box_of, inside_parts
 from radio.record.constructions import construction_page, draw_construction, draw_steps
 from radio.record.curvature_page import comparison_page, draw_comparison
-from radio.record.curvature_pictures import ALL_METHODS, ALONG_CANAL, write_pictures
+from radio.record.curvature_pictures import ALL_METHODS, ALONG_CANAL, IN_SPACE, write_pictures
 from radio.record.curvature_profile import draw_profile, profile_page, radii_to_show
 from radio.record.label_places import place_labels
 from tests.fixtures.bent import chain
-from tests.fixtures.made_case import MM_PER_PX, SCALE, canal_points_px, made_case, made_radiograph
+from tests.fixtures.drawn_page import assert_labels_apart, axes_named, bent_case, lines_of, words_of
+from tests.fixtures.made_case import MM_PER_PX, SCALE
 
 SCHNEIDER = method_named("schneider")
 CANALS = {
@@ -34,50 +32,6 @@ CANALS = {
     "s": chain((4.5, 3), (4, 24), (4, -22), (1.5, 0)),
     "end up": chain((6, 0), (5, 35), (2, 0)) * [-1, 1] + [14, 0],
 }
-
-
-def bent_case(scale=SCALE, aspect=1.0, canal="1", trace_mm=None, **shape):
-    """Radiograph and result whose traces and numbers are those of a straight canal with an arc, or given."""
-    _, _, result = made_case(canal, scale=scale)
-    unit = MM_PER_PX if scale is not None else 1.0
-    square_px = canal_points_px(**shape) if trace_mm is None else trace_mm / MM_PER_PX + [120.0, 200.0]
-    line_px = square_px / np.array([aspect, 1.0])
-    points = line_px * np.array([aspect, 1.0]) * unit
-    aside = np.sin(np.linspace(0, 3, len(points)))[:, None] * np.array([0.0, 0.1 * unit / MM_PER_PX])
-    more = {} if scale is not None else {"unit": "px", "tolerance": 2.0}
-    stack = stack_of_traces(points, [points + k * aside for k in (-1.0, 0.5, 1.0)], **more)
-    found, absent = measure_methods(stack)
-    numbers, words = {}, {}
-    for column, one in found.items():
-        if isinstance(one, Number):
-            unit_name = one.quantity.unit
-            numbers[column] = Measurement(column, one.value, unit_name, one.sd, "m", "b", (), one.interval95)
-        else:
-            words[column] = Finding(column, one.word, one.share, "m", "b")
-    line = replace(
-        result.canal_line,
-        points_px=line_px,
-        sd_px=np.full(len(line_px), 0.3),
-        confident=np.resize(result.canal_line.confident, len(line_px)),
-    )
-    measured = {**{k: v for k, v in result.measurements.items() if k not in numbers}, **numbers}
-    radiograph = replace(made_radiograph(), pixel_aspect=aspect)
-    return radiograph, replace(
-        result, canal_line=line, measurements=measured, findings=words, absent=absent, stack=stack
-    )
-
-
-def axes_named(page, label):
-    (found,) = [axes for axes in page.figure.axes if axes.get_label() == label]
-    return found
-
-
-def lines_of(axes, gid):
-    return [line.get_xydata()[:, ::-1] for line in axes.lines if line.get_gid() == gid]
-
-
-def words_of(page):
-    return "\n".join(text.get_text() for axes in page.figure.axes for text in axes.texts).replace("\xa0", " ")
 
 
 @pytest.mark.parametrize("aspect", [1.0, 1.6])
@@ -141,32 +95,6 @@ def test_every_method_is_drawn_whole_and_its_labels_keep_apart(method, canal):
         assert f"{number}. {step.text[:30]}" in told
     for part in (method.settings(result.stack)[:20], "not a medical device", radiograph.sha256[:16]):
         assert part in told
-
-
-def assert_labels_apart(axes):
-    axes.figure.canvas.draw()
-    renderer = axes.figure.canvas.get_renderer()
-    pane = axes.get_window_extent()
-    # the text with its white box, without the line that leads to its point
-    shown = [text.get_bbox_patch() for text in axes.texts]
-    boxes = [
-        Text.get_window_extent(text, renderer) if box is None else box.get_window_extent(renderer)
-        for text, box in zip(axes.texts, shown, strict=True)
-    ]
-    sheet = axes.figure.bbox
-    assert all(sheet.x0 <= b.x0 and b.x1 <= sheet.x1 and sheet.y0 <= b.y0 and b.y1 <= sheet.y1 for b in boxes)
-    # no label lies on the bar of the scale or hides a named point
-    places = [line for line in axes.lines if re.match("spot .|None", str(line.get_gid()))]
-    ends = [axes.transData.transform(line.get_xydata()) for line in places]
-    for text, box in zip(axes.texts, boxes, strict=True):
-        assert not any(box.contains(*point) for one in ends for point in one), text.get_text()
-    for one, other in combinations(boxes, 2):
-        wide = min(one.x1, other.x1) - max(one.x0, other.x0)
-        tall = min(one.y1, other.y1) - max(one.y0, other.y0)
-        assert wide <= 0 or tall <= 0
-    for box in boxes:
-        assert box.x0 >= pane.x0 - 3
-        assert box.x1 <= pane.x1 + 3
 
 
 def test_steps_add_up_and_nothing_moves():
@@ -413,7 +341,7 @@ def test_everything_is_written_or_named(tmp_path):
         for kind in ("png", "svg")
     }
     assert names == wanted == {path.name for path in (tmp_path / "new").iterdir()}
-    assert not {ALL_METHODS, ALONG_CANAL} & {method.name for method in METHODS}
+    assert not {ALL_METHODS, ALONG_CANAL, IN_SPACE} & {method.name for method in METHODS}
     missing = {(one.canal, one.picture) for one in written.not_drawn}
     assert missing == {("M/B 2", "four-point")} | {
         ("D", what) for what in ("schneider", "four-point", "all-methods", "along-canal")
