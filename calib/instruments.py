@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from calib.scale import CalibrationError
+from calib.errors import CalibrationError
 
 FloatArray = npt.NDArray[np.float64]
 Standing = Literal["verified", "secondary", "from memory", "derived", "own"]

@@ -8,12 +8,15 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from calib.budget import Budget
+from calib.errors import CalibrationError
+
+__all__ = ["CalibrationError", "Scale", "ScaleSource"]
+
 FloatArray = npt.NDArray[np.float64]
-ScaleSource = Literal["file", "ball", "dicom", "given"]
-
-
-class CalibrationError(ValueError):
-    """A scale cannot be made from what was given; the text says what was given and what is allowed."""
+ScaleSource = Literal["file", "ball", "wire", "grid", "dicom", "pitch", "scan", "given"]
+# A budget rounds otherwise than a formula.
+_SAME = 1e-6
 
 
 @dataclass(frozen=True)
@@ -26,17 +29,20 @@ class Scale:
         Size of a pixel down the rows and along the columns (equal for square pixels), mm.
     sd_mm_per_px : float
         Standard uncertainty of :attr:`mm_per_px`, mm/px.
-    source : {"file", "ball", "dicom", "given"}
+    source : {"file", "ball", "wire", "grid", "dicom", "pitch", "scan", "given"}
         What the scale was made from.
     basis : str
         One sentence: how it was made and what it holds for.
     notes : tuple of str
         Remarks that belong beside the number.
+    budget : Budget or None
+        What contributes how much to :attr:`mm_per_px`, where that is known.
 
     Raises
     ------
     CalibrationError
-        A pixel size is not a positive finite number, or the uncertainty is negative or not finite.
+        A pixel size is not a positive finite number, the uncertainty is negative or not finite, or the
+        budget is of another scale.
     """
 
     row_mm_per_px: float
@@ -45,6 +51,7 @@ class Scale:
     source: ScaleSource
     basis: str
     notes: tuple[str, ...] = ()
+    budget: Budget | None = None
 
     def __post_init__(self) -> None:
         for name in ("row_mm_per_px", "col_mm_per_px"):
@@ -57,6 +64,16 @@ class Scale:
         if not (np.isfinite(self.sd_mm_per_px) and self.sd_mm_per_px >= 0):
             raise CalibrationError(
                 f"sd_mm_per_px is {self.sd_mm_per_px!r}; it must be finite and not below 0 mm/px."
+            )
+        if self.budget is not None:
+            self._check_budget(self.budget)
+
+    def _check_budget(self, budget: Budget) -> None:
+        off = abs(budget.value - self.mm_per_px) + abs(budget.sd - self.sd_mm_per_px)
+        if not off <= _SAME * self.mm_per_px:
+            raise CalibrationError(
+                f"The budget is of {budget.value:g} ± {budget.sd:g} mm/px, the scale is {self.mm_per_px:g} "
+                f"± {self.sd_mm_per_px:g} mm/px; a scale needs its own budget."
             )
 
     @property

@@ -38,3 +38,11 @@ def rectangular(half_width: float) -> float:
 def triangular(half_width: float) -> float:
     """Standard uncertainty within ± `half_width` when the middle is likelier (JCGM 100:2008, 4.3.9)."""
     return half_width / sqrt(6.0)
+
+
+def arcsine(half_width: float) -> float:
+    """Standard uncertainty of what swings regularly between ± `half_width`, as a temperature under control.
+
+    The value at a random moment has the arcsine distribution (JCGM 100:2008, H.1.3.4, from memory).
+    """
+    return half_width / sqrt(2.0)

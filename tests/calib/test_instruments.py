@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from calib.errors import CalibrationError
 from calib.instruments import FACTS, LEAST_WORKING_PART_MM, SIZES, STANDARD_LENGTHS_MM, TAPER, HandFile
-from calib.scale import CalibrationError
 
 
 def test_taper_lengths_and_working_part_of_the_standard() -> None:
