@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from radio.cli_course import add_course_commands
 from radio.cli_curvature import add_curvature_commands
 from radio.cli_shared import (
     EXIT_CODES,
@@ -219,6 +220,7 @@ def batch(
 
 
 add_curvature_commands(app)
+add_course_commands(app)
 
 
 @contextmanager

@@ -20,7 +20,7 @@ _LEVEL = 0.95
 _ODD = 0.01
 # steps that lengths are read in, mm, the coarsest first
 _STEPS_MM = (1.0, 0.5, 0.25, 0.2, 0.1, 0.05)
-_SD_LIMITS_MM = (0.005, 3.0)
+SD_LIMITS_MM = (0.005, 3.0)
 
 
 @dataclass(frozen=True)
@@ -52,6 +52,23 @@ class Repeatability:
     def lsc_mm(self) -> float:
         """Least significant change: 1.96 √2 (2.77) times the SD, mm."""
         return LSC_FACTOR * self.sd_mm
+
+    @property
+    def whose(self) -> str:
+        """Whether it is the reader's own, in a word."""
+        return "the default" if self.source == "default" else "your"
+
+    @property
+    def told(self) -> str:
+        """SD and least significant change with what they rest on."""
+        interval = ""
+        if self.interval_mm is not None:
+            interval = " (95 %: {:.2f} to {:.2f} mm)".format(*self.interval_mm)
+        sure = "" if self.repeats is None else f"; by Student's t {self.sure_lsc_mm:.2f} mm"
+        return (
+            f"least significant change {self.lsc_mm:.2f} mm = {LSC_FACTOR:.2f} × SD {self.sd_mm:.2f} "
+            f"mm{interval}; {self.basis}{sure}"
+        )
 
     @property
     def sure_lsc_mm(self) -> float:
@@ -132,7 +149,7 @@ def stated_repeatability(sd_mm: float) -> Repeatability:
     PeriapicalError
         Outside 0.005 to 3 mm.
     """
-    low, high = _SD_LIMITS_MM
+    low, high = SD_LIMITS_MM
     if not low <= sd_mm <= high:
         raise PeriapicalError(
             f"The reader's SD is given as {sd_mm:g} mm; allowed is {low:g} to {high:g} mm (usual is 0.1 to "
