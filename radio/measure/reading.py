@@ -153,9 +153,9 @@ class Choice:
 
     def __post_init__(self) -> None:
         _check_length("chosen length", self.mm)
-        if self.basis is None:
-            raise PeriapicalError(f"basis of the chosen length: not given; allowed is one of {_or(BASES)}.")
-        _check_word("basis of the chosen length", self.basis, BASES)
+        if self.basis not in BASES:
+            told = f"basis of the chosen length: given {self.basis!r}"
+            raise PeriapicalError(f"{told}; allowed is one of {_or(BASES)}.")
         if not self.reason.strip():
             raise PeriapicalError(
                 "The chosen length has no reason; write in a few words why this length was taken."

@@ -246,7 +246,7 @@ def test_a_choice_needs_a_basis_and_a_reason() -> None:
     for wrong, part in (
         ({"reason": " "}, "has no reason"),
         ({"basis": "both"}, "radiographic, electronic or other"),
-        ({"basis": None}, "not given"),
+        ({"basis": None}, "given None"),
         ({"mm": 0.0}, "5 to 40 mm"),
         ({"time": "today"}, "'today'"),
     ):
