@@ -27,6 +27,7 @@ from radio.measure.space import (
     weine_deg,
 )
 from radio.measure.space_draws import drawn_centrelines
+from radio.measure.spread import spread
 from radio.measure.two_views import CanalInSpace
 
 FloatArray = npt.NDArray[np.float64]
@@ -53,6 +54,8 @@ class SpaceMeasure:
         Its settings, with places for those of :class:`CurvatureSettings`.
     value : callable
         From a centreline in mm, shape (N, 3), and the settings.
+    noise_adds : bool
+        True for a sum or a maximum of bends whichever way they turn: every waver makes it greater.
     """
 
     name: str
@@ -61,6 +64,7 @@ class SpaceMeasure:
     method: str
     told: str
     value: Value
+    noise_adds: bool = False
 
 
 _TOLERANCE = "departure tolerance {0.departure_tolerance_mm:.2f} mm"
@@ -113,6 +117,7 @@ MEASURES = (
         "straight-pieces",
         f"{POINTS} points",
         lambda p, _: float(pieces_deg(p).max()),
+        noise_adds=True,
     ),
     SpaceMeasure(
         "pieces_sum_3d_deg",
@@ -121,6 +126,7 @@ MEASURES = (
         "straight-pieces",
         f"{POINTS} points",
         lambda p, _: float(pieces_deg(p).sum()),
+        noise_adds=True,
     ),
     SpaceMeasure(
         "total_turning_3d_deg",
@@ -129,6 +135,7 @@ MEASURES = (
         "point-turning",
         f"points every {STEP_MM:g} mm",
         lambda p, _: total_turning_deg(p),
+        noise_adds=True,
     ),
     SpaceMeasure(
         "greatest_curvature_3d_per_mm",
@@ -137,6 +144,7 @@ MEASURES = (
         "profile",
         "smoothing spline, waves of {0.smoothing_mm:g} mm halved",
         lambda p, s: greatest_per_mm(p, s.smoothing_mm),
+        noise_adds=True,
     ),
 )
 SPACE_TITLES = {one.name: one.title for one in MEASURES} | {
@@ -183,23 +191,22 @@ def measure_in_space(
     Returns
     -------
     SpaceResult
-        Of a measure in space `sd` is None unless the canal was made with an uncertainty of both traces. It is
-        the root mean square change from the value over the draws, and so holds what errors add to one side. A
-        straight canal has no radius.
+        Of a measure in space `sd` is None unless the canal was made with drawn traces; it and the interval
+        come from :func:`radio.measure.spread.spread`. A straight canal has no radius.
     """
     wanted = [one for one in MEASURES if not one.method or one.method in {m.name for m in methods}]
-    lines = [canal.points_mm]
-    if canal.sd_mm is not None:
-        lines += drawn_centrelines(canal, draws, seed)
+    lines = [canal.points_mm, *drawn_centrelines(canal, draws, seed)]
     rows = np.array([[one.value(line, settings) for one in wanted] for line in lines])
     basis = f"two views {canal.between_views_deg:g} degrees apart, matched by height; orifice to canal end"
     found = {}
     for measure, (value, *drawn) in zip(wanted, rows.T.tolist(), strict=True):
         moved = np.array(drawn) - value
-        sd = float(np.sqrt((moved**2).mean())) if len(moved) else None
+        sd, interval = None, None
+        if drawn:
+            sd, low, high = spread(value, np.array(drawn), 0.0, 0.0, noise_adds=measure.noise_adds)
+            interval = max(low, 0.0), high
         parts = (f"{measure.title} in space", measure.told.format(settings))
         told = ", ".join(part for part in parts if part)
-        interval = None if sd is None else (max(value - 1.96 * sd, 0.0), value + 1.96 * sd)
         found[measure.name] = Measurement(
             measure.name, value, measure.unit, sd, told, basis, _one_sided(moved), interval
         )

@@ -47,6 +47,8 @@ class CanalInSpace:
         What each view was multiplied by to bring both to one height.
     views : tuple of ndarray, shape (M, 3)
         Height, across and its standard uncertainty of each trace in the tooth's frame, before scaling, mm.
+    drawn : tuple of tuple of ndarray, shape (M, 3), or None
+        The same of each trace as it might have come out, without the uncertainty.
     between_views_deg : float
     height_sd_mm : tuple of float or None
         Standard uncertainty of the two heights.
@@ -72,6 +74,7 @@ class CanalInSpace:
     relative_sd: tuple[float, float] = (0.0, 0.0)
     lean_sd_deg: tuple[float, float] = (0.0, 0.0)
     between_views_sd_deg: float = 0.0
+    drawn: tuple[tuple[FloatArray, ...], tuple[FloatArray, ...]] | None = None
 
 
 def reconstruct(
@@ -87,6 +90,7 @@ def reconstruct(
     relative_sd: tuple[float, float] = (0.0, 0.0),
     lean_sd_deg: tuple[float, float] = (0.0, 0.0),
     between_views_sd_deg: float = 0.0,
+    drawn_mm: tuple[FloatArray, FloatArray] | None = None,
 ) -> CanalInSpace:
     """Centreline in space by matching two traces of one canal at equal heights along the tooth.
 
@@ -106,6 +110,9 @@ def reconstruct(
         Relative standard uncertainty of each scale, and that of each axis's direction.
     between_views_sd_deg : float, optional
         Standard uncertainty of the turn.
+    drawn_mm : tuple of ndarray, shape (K, N, 2), optional
+        Each trace as it might have come out, its ends moved too: what the uncertainty of every measure of the
+        canal is taken from.
 
     Raises
     ------
@@ -161,7 +168,27 @@ def reconstruct(
         relative_sd,
         lean_sd_deg,
         between_views_sd_deg,
+        None if drawn_mm is None else (_frames(drawn_mm[0], axis_first), _frames(drawn_mm[1], axis_second)),
     )
+
+
+def _frames(drawn_mm: FloatArray, axis: npt.ArrayLike | None) -> tuple[FloatArray, ...]:
+    """Drawn traces in the frame of the tooth; one that wavers back along the tooth stays at its height."""
+    found = []
+    for trace in drawn_mm:
+        height, across = _along_and_across(resample(without_repeats(trace), _STEP_MM), axis)
+        highest = np.maximum.accumulate(height)
+        rises = np.diff(highest, prepend=-1.0) > 1e-9
+        found.append(np.stack([highest, across, np.zeros(len(height))], axis=1)[rises])
+    return tuple(found)
+
+
+def _along_and_across(trace_mm: FloatArray, axis: npt.ArrayLike | None) -> tuple[FloatArray, FloatArray]:
+    """Height above the first point along the axis, toward the last one, and across."""
+    direction = np.array([1.0, 0.0]) if axis is None else np.asarray(axis, dtype=np.float64)
+    rel = trace_mm - trace_mm[0]
+    direction = direction / np.linalg.norm(direction) * (1 if rel[-1] @ direction >= 0 else -1)
+    return rel @ direction, rel @ np.array([-direction[1], direction[0]])
 
 
 def _in_tooth_frame(
@@ -172,15 +199,12 @@ def _in_tooth_frame(
     if given.ndim != 2 or given.shape[1] != 2:
         raise TraceError(f"The {which} trace has the shape {given.shape}; give (N, 2): row and col in mm.")
     even = resample(without_repeats(given), _STEP_MM)
-    direction = np.array([1.0, 0.0]) if axis is None else np.asarray(axis, dtype=np.float64)
-    size = float(np.linalg.norm(direction))
-    if direction.shape != (2,) or not 0 < size < np.inf:
+    given_axis = np.array([1.0, 0.0]) if axis is None else np.asarray(axis, dtype=np.float64)
+    if given_axis.shape != (2,) or not 0 < float(np.linalg.norm(given_axis)) < np.inf:
         raise TraceError(
             f"The long axis of the {which} view is {axis!r}; give two finite numbers (row, col), not both 0."
         )
-    rel = even - even[0]
-    direction = direction / size * (1 if rel[-1] @ direction >= 0 else -1)
-    height, across = rel @ direction, rel @ np.array([-direction[1], direction[0]])
+    height, across = _along_and_across(even, axis)
     if height[-1] < _SMALLEST_HEIGHT_MM or (axis is None and abs(across[-1]) > height[-1]):
         raise TraceError(
             f"The {which} trace ends {height[-1]:.1f} mm along and {abs(across[-1]):.1f} mm across the long "

@@ -245,6 +245,7 @@ class _Pairing:
             relative_sd=scales,
             lean_sd_deg=(axes[0][1], axes[1][1]),
             between_views_sd_deg=self.turn_sd_deg,
+            drawn_mm=(stacks[0].points[1:], stacks[1].points[1:]),
         )
 
     def _measure(self, space: CanalInSpace) -> None:
