@@ -6,24 +6,33 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calib.scale import CalibrationError, Scale
-
-Pair = tuple[float, float]
+from calib.budget import Input
+from calib.errors import CalibrationError
+from calib.pitch import (
+    ASSUMED_NOTE,
+    LARGEST_MM,
+    NOT_MAGNIFIED,
+    SMALLEST_MM,
+    TILT_NOTE,
+    Pair,
+    assumed_magnification,
+    divided_pitch,
+    exact_pitch,
+    mean_of,
+)
+from calib.projection import INTRA_ORAL_MAGNIFICATION
+from calib.scale import Scale
 
 CALIBRATION_TYPES = ("GEOMETRY", "FIDUCIAL")
-INTRA_ORAL_MAGNIFICATION = (1.065, 0.045)
-"""Middle and half-width of the magnification of intra-oral images, see `scale_from_dicom`."""
 OTHER_MAGNIFICATION = (1.15, 0.15)
-"""The same for images not known to be intra-oral."""
+"""Middle and half-width of the magnification of images not known to be intra-oral."""
 FIDUCIAL_RELATIVE_SD = 0.02
 GEOMETRY_RELATIVE_SD = 0.03
 EQUAL_WITHIN = 0.001
-SMALLEST_MM, LARGEST_MM = 0.005, 0.5
 LARGEST_MAGNIFICATION = 3.0
 SMALLEST_IMPLIED_MAGNIFICATION = 0.9
 """A fiducial tilted against the receptor looks short and pulls the implied magnification below 1."""
 OTHER_SOURCES = "Take the scale from the file length, a ball or a given value."
-TILT_NOTE = "tilt of the tooth against the receptor is not allowed for (10° shorten by 1.5 %, 20° by 6 %)"
 
 
 @dataclass(frozen=True)
@@ -202,7 +211,8 @@ def _calibrated(pixel_mm: Pair, kind: str, pitch: tuple[Pair, str] | None) -> Sc
             "calibrated (PS3.3 10.7.1.1); how is not stated"
         )
     relative = FIDUCIAL_RELATIVE_SD if kind == "FIDUCIAL" else GEOMETRY_RELATIVE_SD
-    return _scale(pixel_mm, 1.0, relative, basis, notes)
+    size = Input("pixel size of the header", mean_of(pixel_mm), relative * mean_of(pixel_mm), how=basis)
+    return divided_pitch(pixel_mm, size, NOT_MAGNIFIED, "dicom", basis, notes)
 
 
 def _from_pitch(facts: SpacingFacts, pitch_mm: Pair, name: str) -> Scale:
@@ -212,27 +222,17 @@ def _from_pitch(facts: SpacingFacts, pitch_mm: Pair, name: str) -> Scale:
             f"{name}, taken as the receptor pitch and divided by the magnification factor "
             f"{facts.magnification:g} of the header"
         )
-        return _scale(pitch_mm, facts.magnification, GEOMETRY_RELATIVE_SD, basis, [TILT_NOTE])
+        factor = facts.magnification
+        stated = Input("magnification", factor, GEOMETRY_RELATIVE_SD * factor, how="stated in the header")
+        return divided_pitch(pitch_mm, exact_pitch(pitch_mm, name), stated, "dicom", basis, [TILT_NOTE])
     return _assumed(facts.intra_oral, pitch_mm, f"{name}, taken as the receptor pitch and")
 
 
 def _assumed(intra_oral: bool, pitch_mm: Pair, what: str) -> Scale:
+    kind = "intra-oral" if intra_oral else "contact to panoramic"
     factor, half_width = INTRA_ORAL_MAGNIFICATION if intra_oral else OTHER_MAGNIFICATION
-    basis = (
-        f"{what} divided by an assumed magnification of {factor:g} ± {half_width:g} "
-        f"({'intra-oral' if intra_oral else 'contact to panoramic'})"
-    )
-    note = "the magnification is assumed, not measured: a scale from the file or a ball is better"
-    return _scale(pitch_mm, factor, half_width / np.sqrt(3) / factor, basis, [note, TILT_NOTE])
-
-
-def _scale(size_mm: Pair, factor: float, relative: float, basis: str, notes: list[str]) -> Scale:
-    row, col = size_mm[0] / factor, size_mm[1] / factor
-    return Scale(
-        row_mm_per_px=row,
-        col_mm_per_px=col,
-        sd_mm_per_px=float(relative * np.sqrt(row * col)),
-        source="dicom",
-        basis=basis,
-        notes=tuple(notes),
+    basis = f"{what} divided by an assumed magnification of {factor:g} ± {half_width:g} ({kind})"
+    magnification = assumed_magnification(factor, half_width, kind)
+    return divided_pitch(
+        pitch_mm, exact_pitch(pitch_mm, "header"), magnification, "dicom", basis, [ASSUMED_NOTE, TILT_NOTE]
     )

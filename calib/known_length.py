@@ -2,14 +2,25 @@
 
 from __future__ import annotations
 
-from calib.scale import CalibrationError, Scale
-from calib.uncertainty import combine, triangular
+from collections.abc import Mapping
+from math import isclose, sqrt
+
+from calib.budget import Input, budget
+from calib.errors import CalibrationError
+from calib.scale import Scale, ScaleSource
+from calib.uncertainty import triangular
 
 # A stop is set on a ruler with half-millimetre marks: within ± 0.25 mm, most often close to the mark.
 # Common practice, no source.
 STOP_SETTING_HALF_WIDTH_MM = 0.25
 # ISO 3630-1 tolerance on the length of an instrument, from memory; used for lengths taken at the handle.
 NOMINAL_LENGTH_HALF_WIDTH_MM = 0.5
+_HOW_FAR = {
+    "stop": (STOP_SETTING_HALF_WIDTH_MM, "stop set on a ruler: common practice, no source"),
+    "handle": (NOMINAL_LENGTH_HALF_WIDTH_MM, "maker's tolerance by ISO 3630-1: from memory"),
+}
+ImageSd = float | Mapping[str, float]
+_TILT = "a piece that leans against the receptor looks short and makes the scale too large (10° by 1.5 %)"
 
 
 def file_length_sd_mm(start_at: str) -> float:
@@ -20,14 +31,27 @@ def file_length_sd_mm(start_at: str) -> float:
     start_at : {"stop", "handle"}
         A length set with a stop carries the setting error of the ruler; a nominal length from the handle
         carries the maker's tolerance. Both as triangular distributions (JCGM 100:2008, 4.3.9).
+
+    Raises
+    ------
+    CalibrationError
+        `start_at` is another word.
     """
-    half = STOP_SETTING_HALF_WIDTH_MM if start_at == "stop" else NOMINAL_LENGTH_HALF_WIDTH_MM
-    return triangular(half)
+    return triangular(_half_width(start_at)[0])
+
+
+def _half_width(start_at: str) -> tuple[float, str]:
+    """Half-width of the limits of a stated file length, mm, and why."""
+    if start_at not in _HOW_FAR:
+        raise CalibrationError(
+            f"The file length is counted from {start_at!r}; allowed are {' and '.join(map(repr, _HOW_FAR))}."
+        )
+    return _HOW_FAR[start_at]
 
 
 def scale_from_file(
     length_px: float,
-    sd_px: float,
+    sd_px: ImageSd,
     length_mm: float,
     sd_mm: float,
     *,
@@ -38,8 +62,10 @@ def scale_from_file(
 
     Parameters
     ----------
-    length_px, sd_px : float
-        Arc length of the traced file from start to tip and its standard uncertainty, in column widths.
+    length_px : float
+        Arc length of the traced file from start to tip, in column widths.
+    sd_px : float or mapping of str to float
+        Its standard uncertainty; or what that is made of, by name, such as start, tip and line.
     length_mm, sd_mm : float
         Known length and its standard uncertainty, mm.
     pixel_aspect : float
@@ -50,18 +76,16 @@ def scale_from_file(
     Raises
     ------
     CalibrationError
-        A length is not positive.
+        A length is not positive, an uncertainty below 0, or `start_at` another word.
     """
-    _positive("file length in the image", length_px, "px")
-    _positive("known file length", length_mm, "mm")
-    col = length_mm / length_px
-    relative = combine({"image": sd_px / length_px, "known length": sd_mm / length_mm})
-    mean = col * pixel_aspect**0.5
-    return Scale(
-        col * pixel_aspect,
-        col,
-        relative * mean,
+    half_width, why = _half_width(start_at)
+    usual = isclose(sd_mm, triangular(half_width))
+    how = f"triangular ± {half_width:g} mm, {why}" if usual else "uncertainty as stated"
+    return _from_length(
         "file",
+        Input("known file length", _positive("known file length", length_mm, "mm"), sd_mm, how=how),
+        _image_inputs("file length in the image", length_px, sd_px),
+        pixel_aspect,
         f"known file length {length_mm:g} mm over {length_px:.1f} px of traced file, from the {start_at} to"
         " the tip; holds in the plane of the file",
     )
@@ -84,18 +108,99 @@ def scale_from_ball(
     Raises
     ------
     CalibrationError
-        A diameter is not positive.
+        A diameter is not positive, or an uncertainty below 0.
     """
-    _positive("ball diameter in the image", diameter_px, "px")
-    _positive("known ball diameter", diameter_mm, "mm")
-    col = diameter_mm / diameter_px
-    relative = combine({"image": sd_px / diameter_px, "known diameter": sd_mm / diameter_mm})
-    return Scale(
-        col * pixel_aspect,
-        col,
-        relative * col * pixel_aspect**0.5,
+    return _from_length(
         "ball",
+        Input("known ball diameter", _positive("known ball diameter", diameter_mm, "mm"), sd_mm),
+        _image_inputs("ball diameter in the image", diameter_px, sd_px),
+        pixel_aspect,
         f"ball of {diameter_mm:g} mm over {diameter_px:.1f} px; holds at the depth of the ball",
+    )
+
+
+def scale_from_wire(
+    length_px: float, sd_px: ImageSd, length_mm: float, sd_mm: float, *, pixel_aspect: float = 1.0
+) -> Scale:
+    """Scale from two marks a known distance apart, as the ends of a wire.
+
+    Parameters
+    ----------
+    length_px : float
+        Distance of the marks in the image, in column widths.
+    sd_px : float or mapping of str to float
+        Its standard uncertainty; or what that is made of, by name.
+    length_mm, sd_mm : float
+        Known distance and its standard uncertainty, mm.
+    pixel_aspect : float
+        Row spacing over column spacing.
+
+    Raises
+    ------
+    CalibrationError
+        A length is not positive, or an uncertainty below 0.
+    """
+    return _from_length(
+        "wire",
+        Input("known length of the wire", _positive("known length of the wire", length_mm, "mm"), sd_mm),
+        _image_inputs("wire length in the image", length_px, sd_px),
+        pixel_aspect,
+        f"wire of {length_mm:g} mm over {length_px:.1f} px; holds in the plane of the wire",
+        (_TILT,),
+    )
+
+
+def scale_from_grid(
+    length_px: float,
+    sd_px: ImageSd,
+    intervals: int,
+    interval_mm: float,
+    sd_interval_mm: float,
+    *,
+    pixel_aspect: float = 1.0,
+) -> Scale:
+    """Scale from a number of equal intervals of a grid.
+
+    An error of the interval goes through all of them; the more intervals are spanned, the less the two ends
+    matter.
+
+    Parameters
+    ----------
+    length_px : float
+        From the first to the last line, in column widths.
+    sd_px : float or mapping of str to float
+        Its standard uncertainty; or what that is made of, by name.
+    intervals : int
+        How many intervals lie between these lines.
+    interval_mm, sd_interval_mm : float
+        One interval and its standard uncertainty, mm.
+    pixel_aspect : float
+        Row spacing over column spacing.
+
+    Raises
+    ------
+    CalibrationError
+        A length or the number of intervals is not positive, that number is not whole, or an uncertainty is
+        below 0.
+    """
+    if not (intervals >= 1 and float(intervals).is_integer()):
+        raise CalibrationError(
+            f"The number of intervals is {intervals!r}; count the spaces between the two lines, 1 or more."
+        )
+    _positive("interval of the grid", interval_mm, "mm")
+    return _from_length(
+        "grid",
+        Input(
+            f"{intervals} intervals",
+            intervals * interval_mm,
+            intervals * sd_interval_mm,
+            how=f"{intervals} × {interval_mm:g} mm",
+        ),
+        _image_inputs("grid length in the image", length_px, sd_px),
+        pixel_aspect,
+        f"{intervals} intervals of a grid of {interval_mm:g} mm over {length_px:.1f} px; holds in the plane "
+        "of the grid",
+        (_TILT,),
     )
 
 
@@ -118,6 +223,31 @@ def scale_given(mm_per_px: float, *, pixel_aspect: float = 1.0) -> Scale:
     )
 
 
-def _positive(what: str, value: float, unit: str) -> None:
+def _from_length(
+    source: ScaleSource,
+    known: Input,
+    image: tuple[Input, ...],
+    pixel_aspect: float,
+    basis: str,
+    notes: tuple[str, ...] = (),
+) -> Scale:
+    """Scale that is a known length over the sum of the inputs from the image, in column widths."""
+    squeeze = sqrt(pixel_aspect)
+    made = budget(lambda mm, *px: mm / sum(px) * squeeze, (known, *image))
+    col = known.value / image[0].value
+    return Scale(col * pixel_aspect, col, made.sd, source, basis, notes, made)
+
+
+def _image_inputs(what: str, length_px: float, sd_px: ImageSd) -> tuple[Input, ...]:
+    """A length in the image, and corrections of 0 px that carry its uncertainty where its parts are known."""
+    _positive(what, length_px, "px")
+    if not isinstance(sd_px, Mapping):
+        return (Input(what, length_px, sd_px, how="measured in the image"),)
+    corrections = (Input(name, 0.0, sd, how="measured in the image") for name, sd in sd_px.items())
+    return (Input(what, length_px, 0.0, how="measured in the image"), *corrections)
+
+
+def _positive(what: str, value: float, unit: str) -> float:
     if not value > 0:
         raise CalibrationError(f"The {what} is {value:g} {unit}; it must be above 0. Check the landmarks.")
+    return value

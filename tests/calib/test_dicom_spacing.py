@@ -7,7 +7,7 @@ import math
 import pytest
 
 from calib.dicom_spacing import SpacingFacts, detector_pitch_mm, scale_from_dicom
-from calib.scale import CalibrationError
+from calib.errors import CalibrationError
 
 
 def test_the_first_value_is_the_row_spacing() -> None:

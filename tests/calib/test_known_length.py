@@ -9,8 +9,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from uncertainties import ufloat
 
-from calib.known_length import file_length_sd_mm, scale_from_ball, scale_from_file, scale_given
-from calib.scale import CalibrationError
+from calib.errors import CalibrationError
+from calib.known_length import (
+    file_length_sd_mm,
+    scale_from_ball,
+    scale_from_file,
+    scale_from_grid,
+    scale_from_wire,
+    scale_given,
+)
 
 PX = st.floats(50, 3000)
 MM = st.floats(1, 40)
@@ -53,6 +60,57 @@ def test_ball_scale_and_its_uncertainty(px: float, px_sd: float, mm: float, mm_s
     assert (scale.source, "depth of the ball" in scale.basis) == ("ball", True)
 
 
+@given(PX, PX_SD, MM, MM_SD, ASPECT)
+def test_wire_scale_and_its_uncertainty(px: float, px_sd: float, mm: float, mm_sd: float, aspect: float):
+    exact = ufloat(mm, mm_sd) / ufloat(px, px_sd)
+    scale = scale_from_wire(px, px_sd, mm, mm_sd, pixel_aspect=aspect)
+    assert scale.col_mm_per_px == pytest.approx(exact.nominal_value, rel=1e-12)
+    assert scale.row_mm_per_px / scale.col_mm_per_px == pytest.approx(aspect, rel=1e-12)
+    assert scale.relative_sd == pytest.approx(exact.std_dev / exact.nominal_value, rel=1e-9)
+    assert (scale.source, "plane of the wire" in scale.basis) == ("wire", True)
+
+
+@given(PX, PX_SD, st.integers(1, 30), MM, MM_SD, ASPECT)
+def test_the_error_of_one_interval_goes_through_the_grid(
+    px: float, px_sd: float, intervals: int, mm: float, mm_sd: float, aspect: float
+) -> None:
+    exact = intervals * ufloat(mm, mm_sd) / ufloat(px, px_sd)
+    scale = scale_from_grid(px, px_sd, intervals, mm, mm_sd, pixel_aspect=aspect)
+    assert scale.col_mm_per_px == pytest.approx(exact.nominal_value, rel=1e-12)
+    assert scale.relative_sd == pytest.approx(exact.std_dev / exact.nominal_value, rel=1e-9)
+    assert scale.source == "grid"
+    assert f"{intervals} intervals" in scale.basis
+
+
+def test_a_budget_says_what_contributes_what() -> None:
+    # start 3 px, tip 4 px: 5 px together by Pythagoras; 0.4 % of the image, 1 % of the known length
+    scale = scale_from_file(1250.0, {"stop face": 3.0, "tip": 4.0}, 25.0, 0.25, pixel_aspect=1.21)
+    plain = scale_from_file(1250.0, 5.0, 25.0, 0.25, pixel_aspect=1.21)
+    assert scale.relative_sd == pytest.approx(math.hypot(5 / 1250, 0.01), rel=1e-9)
+    assert scale.sd_mm_per_px == pytest.approx(plain.sd_mm_per_px, rel=1e-9)
+    assert scale.budget is not None
+    assert scale.budget.value == pytest.approx(scale.mm_per_px, rel=1e-12)
+    shares = {row.name: row.share for row in scale.budget.rows}
+    assert shares == pytest.approx(
+        {
+            "known file length": 1 / 1.16,
+            "file length in the image": 0.0,
+            "stop face": 0.16 * 0.36 / 1.16,
+            "tip": 0.16 * 0.64 / 1.16,
+        }
+    )
+
+
+def test_a_budget_says_where_the_file_length_comes_from() -> None:
+    for start_at, words in (("stop", "± 0.25 mm, stop set on a ruler"), ("handle", "from memory")):
+        made = scale_from_file(1250.0, 1.0, 25.0, file_length_sd_mm(start_at), start_at=start_at).budget
+        assert made is not None
+        assert words in made.rows[0].how
+    own = scale_from_file(1250.0, 1.0, 25.0, 0.03).budget
+    assert own is not None
+    assert own.rows[0].how == "uncertainty as stated"
+
+
 @given(st.floats(0.002, 1.0), ASPECT)
 def test_given_scale_is_the_width_of_a_column(mm_per_px: float, aspect: float) -> None:
     scale = scale_given(mm_per_px, pixel_aspect=aspect)
@@ -89,6 +147,27 @@ def test_lengths_that_cannot_be_are_refused_by_name_and_value(bad: float) -> Non
         scale_from_ball(200.0, 1.0, bad)
     with pytest.raises(CalibrationError, match=f"given pixel size is {value} mm/px"):
         scale_given(bad)
+
+
+@pytest.mark.parametrize("intervals", [0, -2, 2.5, math.nan, math.inf])
+def test_intervals_are_counted(intervals: float) -> None:
+    with pytest.raises(CalibrationError, match="count the spaces"):
+        scale_from_grid(500.0, 1.0, intervals, 1.0, 0.01)
+
+
+def test_other_impossible_lengths_and_uncertainties_are_refused() -> None:
+    with pytest.raises(CalibrationError, match="wire length in the image is 0 px"):
+        scale_from_wire(0.0, 1.0, 10.0, 0.1)
+    with pytest.raises(CalibrationError, match="known length of the wire is -1 mm"):
+        scale_from_wire(100.0, 1.0, -1.0, 0.1)
+    with pytest.raises(CalibrationError, match="interval of the grid is 0 mm"):
+        scale_from_grid(100.0, 1.0, 5, 0.0, 0.1)
+    with pytest.raises(CalibrationError, match=r"'tip'.*-1\.0"):
+        scale_from_file(100.0, {"tip": -1.0}, 21.0, 0.1)
+    with pytest.raises(CalibrationError, match="'shaft'; allowed are 'stop' and 'handle'"):
+        scale_from_file(100.0, 1.0, 21.0, 0.1, start_at="shaft")
+    with pytest.raises(CalibrationError, match="'shaft'"):
+        file_length_sd_mm("shaft")
 
 
 @pytest.mark.parametrize("length", [(math.inf, 25.0), (1000.0, math.inf)])

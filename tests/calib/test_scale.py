@@ -9,7 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calib.scale import CalibrationError, Scale
+from calib.budget import Input, budget
+from calib.errors import CalibrationError
+from calib.scale import Scale
 
 SIZES = st.floats(0.005, 0.5)
 
@@ -56,3 +58,12 @@ def test_points_come_back_as_floats_of_the_same_shape() -> None:
     out = Scale(0.02, 0.02, 0.0, "given", "b").to_mm(np.array([[1, 2], [3, 4], [5, 6]]))
     assert out.dtype == np.float64
     assert out.shape == (3, 2)
+
+
+def test_a_budget_of_another_scale_is_refused() -> None:
+    made = budget(lambda mm, px: mm / px, [Input("mm", 20.0, 0.1), Input("px", 1000.0, 1.0)])
+    assert Scale(0.02, 0.02, made.sd, "file", "b", budget=made).budget is made
+    with pytest.raises(CalibrationError, match="needs its own budget"):
+        Scale(0.021, 0.021, made.sd, "file", "b", budget=made)
+    with pytest.raises(CalibrationError, match="needs its own budget"):
+        Scale(0.02, 0.02, 0.0, "file", "b", budget=made)
