@@ -26,6 +26,8 @@ from tests.fixtures.drawn_page import assert_labels_apart, axes_named, bent_case
 from tests.fixtures.made_case import MM_PER_PX, SCALE
 
 SCHNEIDER = method_named("schneider")
+# those with the most to name
+CROWDED = ("access-angle", "tangent-circle", "chord-radius", "four-point")
 CANALS = {
     "hook": chain((8, 0), (5 * np.pi / 3, 60)),
     "slight": chain((8.5, 0), (4, 18)),
@@ -72,8 +74,12 @@ def test_the_diagram_has_equal_axes_in_millimetres_from_the_orifice():
     assert not axes.images
 
 
-@pytest.mark.parametrize("canal", CANALS)
-@pytest.mark.parametrize("method", METHODS, ids=lambda method: method.name)
+@pytest.mark.parametrize(
+    ("method", "canal"),
+    [(method, canal) for method in METHODS for canal in ("hook", "s")]
+    + [(method_named(name), canal) for name in CROWDED for canal in ("slight", "end up")],
+    ids=lambda one: one if isinstance(one, str) else one.name,
+)
 def test_every_method_is_drawn_whole_and_its_labels_keep_apart(method, canal):
     radiograph, result = bent_case(trace_mm=CANALS[canal])
     page = construction_page(radiograph, result, method)
@@ -247,7 +253,7 @@ def test_the_page_shows_what_was_asked_for_alone():
     assert "Curvature by every method" in words_of(comparison_page(radiograph, result))
 
 
-@pytest.mark.parametrize("count", [1, 2, 4, len(METHODS)])
+@pytest.mark.parametrize("count", [1, 4, len(METHODS)])
 def test_the_page_holds_all_its_text(count):
     radiograph, result = bent_case()
     page = comparison_page(radiograph, result, METHODS[:count])
