@@ -51,7 +51,56 @@ class Cause:
 
 _BOTH: tuple[Direction, ...] = ("shorter", "longer")
 
+# What is commonest stands first: common practice, no source.
 CAUSES: tuple[Cause, ...] = (
+    Cause(
+        "foramen",
+        "foramen short of the radiographic apex",
+        ("shorter",),
+        "the reading answers to the foramen, the radiograph shows the apex; the foramen lay 0.59 mm (0.46 "
+        "to 0.78 by tooth) or 0.69 mm (0.39 to 0.95) short of it on average, off the tip in 60 % of roots "
+        "and more; a file that looks long is longer still",
+        "another view, if justified, may show the exit",
+        "by a summary: Burch & Hulen 1972; abstracts: Martos 2009, Int Endod J; Williams 2006, J Endod "
+        "32:624",
+    ),
+    Cause(
+        "half_mark",
+        "reading at the half mark",
+        ("shorter",),
+        "the half mark is meant for the constriction, short of the foramen (means of 0.5 to 0.85 mm are "
+        "published), and numbers between marks are not millimetres",
+        "read at the zero mark and withdraw by a stated amount",
+        "makers' statement as told by Jung 2011, J Endod; 0.85 and 0.71 mm: Eur J Dent 2018 (ejd_54_18); "
+        "0.52 and 0.66 mm: Kuttler 1955, from memory; advice: a textbook chapter (Nekoofar)",
+        "mark",
+        ("half",),
+    ),
+    Cause(
+        "stop_moved",
+        "stop moved, or another reference point",
+        _BOTH,
+        "both lengths count from the stop on the coronal reference; a stop that slipped or another cusp "
+        "moves one of them",
+        "set the stop at right angles on the named reference; measure the file again on the ruler",
+        _PRACTICE,
+    ),
+    Cause(
+        "other_canal",
+        "another canal, or files interchanged",
+        _BOTH,
+        "the reading belongs to a canal other than the one measured",
+        "check which file stands in which canal",
+        _PRACTICE,
+    ),
+    Cause(
+        "past_the_mark",
+        "reading noted beyond the mark",
+        ("longer",),
+        "the file had passed the foramen when its length was read",
+        "withdraw until the mark just goes, and read there",
+        _PRACTICE,
+    ),
     Cause(
         "perforation",
         "perforation, or an exit at the side",
@@ -79,6 +128,16 @@ CAUSES: tuple[Cause, ...] = (
         _MEMORY,
         "canal_state",
         ("flooded",),
+    ),
+    Cause(
+        "dry",
+        "dry canal",
+        ("longer",),
+        "without moisture the circuit closes only when the tip touches living tissue, late",
+        "moisten the canal, dry the chamber, read again",
+        _MEMORY,
+        "canal_state",
+        ("dry",),
     ),
     Cause(
         "metal_contact",
@@ -122,16 +181,6 @@ CAUSES: tuple[Cause, ...] = (
         "previous_filling",
     ),
     Cause(
-        "dry",
-        "dry canal",
-        ("longer",),
-        "without moisture the circuit closes only when the tip touches living tissue, late",
-        "moisten the canal, dry the chamber, read again",
-        _MEMORY,
-        "canal_state",
-        ("dry",),
-    ),
-    Cause(
         "not_patent",
         "blocked canal",
         _BOTH,
@@ -140,39 +189,6 @@ CAUSES: tuple[Cause, ...] = (
         "patency as a factor: BMC Oral Health 2021 (01625), background; direction from memory",
         "patency",
         (False,),
-    ),
-    Cause(
-        "half_mark",
-        "reading at the half mark",
-        ("shorter",),
-        "the half mark is meant for the constriction, short of the foramen (means of 0.5 to 0.85 mm are "
-        "published), and numbers between marks are not millimetres",
-        "read at the zero mark and withdraw by a stated amount",
-        "makers' statement as told by Jung 2011, J Endod; 0.85 and 0.71 mm: Eur J Dent 2018 (ejd_54_18); "
-        "0.52 and 0.66 mm: Kuttler 1955, from memory; advice: a textbook chapter (Nekoofar)",
-        "mark",
-        ("half",),
-    ),
-    Cause(
-        "foramen",
-        "foramen short of the radiographic apex",
-        ("shorter",),
-        "the reading answers to the foramen, the radiograph shows the apex; the foramen lay 0.59 mm (0.46 "
-        "to 0.78 by tooth) or 0.69 mm (0.39 to 0.95) short of it on average, off the tip in 60 % of roots "
-        "and more",
-        "a tip that looks long is longer still; another view, if justified, may show the exit",
-        "by a summary: Burch & Hulen 1972; abstracts: Martos 2009, Int Endod J; Williams 2006, J Endod "
-        "32:624",
-    ),
-    Cause(
-        "tip_seen_short",
-        "tip of the file not seen to its end",
-        ("shorter",),
-        "a thin tip fades on the image, so that the gap and with it the radiographic length come out too "
-        "long; the finer the file the more",
-        "look at the tip at high zoom; use size 15 or larger for the image where it fits",
-        "error falls with size: Kal 2007, OOOOE 103:280; disputed by Brito-Junior 2009, J Oral Sci 51:559; "
-        "size 15: from memory",
     ),
     Cause(
         "hidden_bend",
@@ -192,29 +208,14 @@ CAUSES: tuple[Cause, ...] = (
         _PRACTICE,
     ),
     Cause(
-        "past_the_mark",
-        "reading noted beyond the mark",
-        ("longer",),
-        "the file had passed the foramen when its length was read",
-        "withdraw until the mark just goes, and read there",
-        _PRACTICE,
-    ),
-    Cause(
-        "stop_moved",
-        "stop moved, or another reference point",
-        _BOTH,
-        "both lengths count from the stop on the coronal reference; a stop that slipped or another cusp "
-        "moves one of them",
-        "set the stop at right angles on the named reference; measure the file again on the ruler",
-        _PRACTICE,
-    ),
-    Cause(
-        "other_canal",
-        "another canal, or files interchanged",
-        _BOTH,
-        "the reading belongs to a canal other than the one measured",
-        "check which file stands in which canal",
-        _PRACTICE,
+        "tip_seen_short",
+        "tip of the file not seen to its end",
+        ("shorter",),
+        "a thin tip fades on the image, so that the gap and with it the radiographic length come out too "
+        "long; the finer the file the more",
+        "look at the tip at high zoom; use size 15 or larger for the image where it fits",
+        "error falls with size: Kal 2007, OOOOE 103:280; disputed by Brito-Junior 2009, J Oral Sci 51:559; "
+        "size 15: from memory",
     ),
     Cause(
         "loose_file",

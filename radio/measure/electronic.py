@@ -22,6 +22,38 @@ TOLERANCES_MM = (0.5, 1.0)
 # Repeated readings further apart than this are not one length: common practice, no source.
 _UNSTABLE_MM = 0.5
 
+
+@dataclass(frozen=True)
+class Advice:
+    """What is commonly advised where two lengths differ by more than `over_mm`, with its standing."""
+
+    over_mm: float
+    level: Literal["warn", "note"]
+    do: str
+    standing: str
+
+    @property
+    def text(self) -> str:
+        """All of it as one sentence."""
+        return f"more than {self.over_mm:g} mm: {self.do} ({self.standing})."
+
+
+# the largest first
+ADVICE = (
+    Advice(
+        1.0,
+        "warn",
+        "do not average; repeat the reading and check stop, reference and mark before either is used",
+        "textbook rule, from memory",
+    ),
+    Advice(
+        0.5,
+        "note",
+        "check mark, stop and reference, and repeat the reading with a file that fits the canal",
+        "a textbook chapter and a practitioner's page; the threshold is from memory",
+    ),
+)
+
 Verdict = Literal["within", "not distinguishable", "beyond"]
 
 _NEVER = "The two lengths are compared, never averaged."
@@ -99,13 +131,15 @@ def _notes_of(reading: Reading) -> list[str]:
         notes.append("Read at the half mark: the numbers between marks are not millimetres.")
     elif reading.mark is None:
         notes.append("Mark not stated: a reading without its mark is ambiguous.")
-    # readings come in steps of a ruler, so that 0.5 is not quite 0.5 in binary
-    if reading.range_mm > _UNSTABLE_MM + 1e-9:
-        notes.append(
-            f"The repeated readings lie {reading.range_mm:g} mm apart, more than {_UNSTABLE_MM:g} mm: "
-            "unstable, read again."
-        )
-    return notes
+    return [*notes, *unstable_notes(reading)]
+
+
+def unstable_notes(reading: Reading) -> list[str]:
+    """A sentence on repeated readings that lie far apart, or nothing."""
+    if within(reading.range_mm, _UNSTABLE_MM):
+        return []
+    apart = f"The repeated readings lie {reading.range_mm:g} mm apart, more than {_UNSTABLE_MM:g} mm"
+    return [f"{apart}: unstable, read again."]
 
 
 def electronic_difference(radiographic: Measurement, reading: Reading) -> Measurement:
@@ -190,25 +224,19 @@ def within(difference_mm: float, tolerance_mm: float) -> bool:
     return abs(difference_mm) <= tolerance_mm + 1e-9
 
 
-def comparison_remarks(one: Comparison) -> tuple[Remark, ...]:
-    """What must be said beside a difference: what to do, and what may be behind it.
+def advice_on(difference_mm: float) -> Advice | None:
+    """What is commonly advised at a difference of this size, or None of a small one."""
+    return next((one for one in ADVICE if not within(difference_mm, one.over_mm)), None)
 
-    What to do above 0.5 mm and above 1 mm follows a textbook rule, from memory.
-    """
-    value = one.difference.value
-    told = f"Electronic reading and radiograph differ by {value:+.2f} mm"
-    checks = "repeat the reading and check stop, reference and mark before either is used"
-    remarks = []
-    if not within(value, TOLERANCES_MM[1]):
-        remarks.append(
-            Remark("warn", f"{told}, more than 1 mm: do not average; {checks} (textbook rule, from memory).")
-        )
-    elif one.exceeds:
-        told = f"{told}, more than {one.tolerance_mm:g} mm"
-        remarks.append(Remark("note", f"{told}: {checks} (textbook rule, from memory)."))
-    if one.causes:
-        remarks.append(Remark("note", causes_text(one)))
-    return tuple(remarks)
+
+def comparison_remarks(one: Comparison) -> tuple[Remark, ...]:
+    """What must be said beside a difference: what to do, and what may be behind it."""
+    advice = advice_on(one.difference.value)
+    if advice is None:
+        return ()
+    told = f"Electronic reading and radiograph differ by {one.difference.value:+.2f} mm"
+    remarks = [Remark(advice.level, f"{told}, {advice.text}")]
+    return (*remarks, Remark("note", causes_text(one))) if one.causes else tuple(remarks)
 
 
 def causes_text(one: Comparison) -> str:

@@ -14,7 +14,7 @@ from radio.measure.electronic import (
     Verdict,
     choice_remarks,
     compare,
-    comparison_remarks,
+    unstable_notes,
     within,
 )
 from radio.measure.reading import MARKS, Choice, Reading
@@ -60,7 +60,7 @@ class ListedReading:
 
 @dataclass(frozen=True)
 class ComparedReading:
-    """One reading of a list, compared."""
+    """One reading of a list, compared; `remarks` are those of its row."""
 
     listed: ListedReading
     comparison: Comparison
@@ -135,7 +135,7 @@ def _mark(one: ComparedReading) -> str:
 def _compared(one: ListedReading, tolerance_mm: float) -> ComparedReading:
     comparison = compare(one.radiographic, one.reading, tolerance_mm)
     remarks = [Remark("note", note) for note in one.notes]
-    remarks += comparison_remarks(comparison)
+    remarks += [Remark("warn", note) for note in unstable_notes(one.reading)]
     if one.choice is not None:
         remarks += choice_remarks(comparison, one.choice)
     return ComparedReading(one, comparison, tuple(remarks))

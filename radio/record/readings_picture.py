@@ -22,13 +22,16 @@ _PLOT_IN = (4.0, 3.8)  # wide, tall
 _LABELS_IN = 1.55
 _UNDER_IN = 0.6
 _GAP_IN = 0.3
+# room for the bars at the right of the points
+_BARS_SHARE = 0.08
 
 # Okabe & Ito 2008; shapes differ too, so that a grey print can be read
 _POINTS = {"zero": ("o", "#0072B2"), "half": ("s", "#D55E00"), NOT_STATED: ("^", "#555555")}
 _KEY = (
     "Each point is one reading; filled: its 95 % interval lies wholly beyond the tolerance. Thick line: "
-    "bias; dashed: limits of agreement; grey bands: their 95 % intervals; dotted: the tolerance; thin: no "
-    "difference. The mean of the two lengths is only the place on the axis, and no length to work to."
+    "bias; dashed: limits of agreement; bars at the right: their 95 % intervals, which may go on beyond the"
+    " frame; dotted: the tolerance; thin: no difference. The mean of the two lengths is only the place on "
+    "the axis, and no length to work to."
 )
 
 
@@ -80,7 +83,7 @@ def readings_page(found: ComparedList, multiplier: float = MULTIPLIERS[0]) -> Pa
 
 
 def _range(found: ComparedList) -> tuple[float, float]:
-    """Differences that all panes show: points, tolerance and limits; wide bands are cut off."""
+    """Differences that all panes show: points, tolerance and limits; long intervals are cut off."""
     values = [one.comparison.difference.value for one in found.compared]
     for group in found.by_mark:
         values += [end.value for one in group.differences.limits for end in (one.lower, one.upper)]
@@ -103,6 +106,8 @@ def _draw_group(axes: Any, group: MarkAgreement, tolerance_mm: float, multiplier
         )
     labels = _draw_lines(axes, group.differences, multiplier)
     _draw_points(axes, group)
+    left, right = axes.get_xlim()
+    axes.set_xlim(left, right + _BARS_SHARE * (right - left))
     axes.set_xlabel("mean of the two lengths, mm", fontsize=8.5)
     axes.set_ylabel("electronic minus radiographic, mm", fontsize=8.5)
     axes.set_title(f"{TITLES[group.mark]}: {count_text(group)}", fontsize=9.5, loc="left")
@@ -114,16 +119,31 @@ def _draw_lines(axes: Any, found: Differences, multiplier: float) -> list[tuple[
     """Bias and limits with their bands; a height and a text for each."""
     labels = [(found.bias, f"bias\n{found.bias:+.2f} mm")]
     if found.bias_interval95 is not None:
-        axes.axhspan(*found.bias_interval95, color="#D8D8D8", linewidth=0, zorder=0)
+        _draw_bar(axes, 0.962, *found.bias_interval95)
     axes.axhline(found.bias, color="black", linewidth=2.0, gid="bias", zorder=3)
     limits = found.limits_at(multiplier)
     if limits is None:
         return labels
-    for end, sign in ((limits.lower, "−"), (limits.upper, "+")):
-        axes.axhspan(end.low95, end.high95, color="#E8E8E8", linewidth=0, zorder=0)
+    for end, sign, across in ((limits.lower, "−", 0.937), (limits.upper, "+", 0.987)):
+        _draw_bar(axes, across, end.low95, end.high95)
         axes.axhline(end.value, color="black", linewidth=1.3, linestyle=(0, (6, 3)), gid="limit", zorder=3)
         labels.append((end.value, f"bias {sign} {multiplier:g} SD\n{end.value:+.2f} mm"))
     return labels
+
+
+def _draw_bar(axes: Any, across: float, low: float, high: float) -> None:
+    """A 95 % interval as a bar with ends; `across` is a share of the width of the pane."""
+    axes.plot(
+        [across, across],
+        [low, high],
+        transform=axes.get_yaxis_transform(),
+        color="#555555",
+        linewidth=1.2,
+        marker="_",
+        markersize=6,
+        gid="interval",
+        zorder=3,
+    )
 
 
 def _draw_points(axes: Any, group: MarkAgreement) -> None:

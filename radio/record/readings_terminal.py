@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from rich import box
 from rich.console import Group, RenderableType
@@ -10,6 +11,9 @@ from rich.markup import escape
 from rich.table import Table
 from rich.text import Text
 
+from radio.measure.case import Remark
+from radio.measure.disagreement import CAUSES
+from radio.measure.electronic import ADVICE, advice_on
 from radio.measure.readings_list import NOT_STATED, ComparedList, ComparedReading
 from radio.record.curvature_terminal import told_line
 from radio.record.readings_table import LostReading
@@ -36,7 +40,7 @@ def readings_block(found: ComparedList, lost: Sequence[LostReading], multiplier:
     if found.compared:
         parts += [_table(found.compared[:_MOST_ROWS]), _key(found)]
         parts += _rest(len(found.compared) - _MOST_ROWS, "rows")
-        parts += _remarks(found.compared)
+        parts += [*_remarks(found.compared), *_checklist(found.compared)]
     for group in found.by_mark:
         title = f"\n{TITLES[group.mark].capitalize()}, {count_text(group)}"
         parts.append(Text(title, style="bold"))
@@ -80,20 +84,47 @@ def _whose(one: ComparedReading) -> str:
 
 
 def _remarks(compared: Sequence[ComparedReading]) -> Iterator[Text]:
-    """Remarks of the rows that have some."""
-    told = [one for one in compared if one.remarks]
+    """Differences beyond the tolerance with what the row states, and remarks."""
+    told = [one for one in compared if one.remarks or one.comparison.exceeds]
     for one in told[:_MOST_TOLD]:
-        yield Text(f"\n{_whose(one)}, canal {one.listed.reading.canal}", style="bold")
-        yield from remark_lines(one.remarks)
-        for fits in one.comparison.causes:
-            if fits.stated:
-                yield told_line(fits.cause.title.capitalize(), f"{fits.why}. {_do(fits.cause.do)}")
-                yield Text(f"  {fits.cause.standing}", style="dim")
-    yield from _rest(len(told) - _MOST_TOLD, "remarks")
+        whose = f"{_whose(one)}, canal {one.listed.reading.canal}"
+        if one.comparison.exceeds:
+            yield _difference_line(whose, one)
+        yield from remark_lines([replace(remark, text=f"{whose}: {remark.text}") for remark in one.remarks])
+    yield from _rest(len(told) - _MOST_TOLD, "differences and remarks")
 
 
-def _do(text: str) -> str:
-    return f"{text[0].upper()}{text[1:]}."
+def _difference_line(whose: str, one: ComparedReading) -> Text:
+    stated = "; ".join(fits.cause.title for fits in one.comparison.causes if fits.stated)
+    possible = sum(not fits.stated for fits in one.comparison.causes)
+    causes = (
+        f"stated and fitting: {stated}; {possible} more possible" if stated else f"{possible} possible causes"
+    )
+    advice = advice_on(one.comparison.difference.value)
+    level = "note" if advice is None else advice.level
+    text = f"{whose}: {value_text(one.comparison.difference)} mm; {causes}"
+    return remark_lines([Remark(level, text)])[0]
+
+
+def _checklist(compared: Sequence[ComparedReading]) -> Iterator[RenderableType]:
+    """What to do, and every cause that fits a row of the list, once for each direction."""
+    differing = [one for one in compared if one.comparison.exceeds]
+    for advice in ADVICE:
+        if any(advice_on(one.comparison.difference.value) == advice for one in differing):
+            yield Text(f"{advice.text[0].upper()}{advice.text[1:]}")
+    for direction in ("shorter", "longer"):
+        group = [o for o in differing if (o.comparison.difference.value > 0) == (direction == "longer")]
+        fitting = {fits.cause.name for one in group for fits in one.comparison.causes}
+        if not fitting:
+            continue
+        readings = f"{len(group)} reading{'s' if len(group) > 1 else ''}"
+        yield Text(f"\nChecklist where the electronic length is the {direction} one ({readings})", "bold")
+        grid = Table.grid(padding=(0, 1, 0, 0))
+        for cause in CAUSES:
+            if cause.name in fitting:
+                told = Text.assemble((cause.title, "bold"), f": {cause.why}. To do: {cause.do}. ")
+                grid.add_row(Text("[ ]"), told.append(f"({cause.standing})", style="dim"))
+        yield grid
 
 
 def _rest(more: int, what: str) -> list[Text]:

@@ -232,10 +232,10 @@ def test_remarks_follow_the_size_of_the_difference() -> None:
     assert [one.level for one in large] == ["warn", "note"]
     assert "+0.80 mm, more than 0.5 mm" in middle[0].text
     assert "-1.60 mm, more than 1 mm: do not average" in large[0].text
-    assert "The electronic length is the shorter one. Possible: perforation" in large[1].text
+    assert "The electronic length is the shorter one. Possible: foramen" in large[1].text
     assert "state of the canal was not stated" in large[1].text
     stated = comparison_remarks(compare(radiographic(), Reading(19.4, "zero", bleeding=True)))
-    assert "Stated and fitting: bleeding or exudate. Also possible: perforation" in stated[1].text
+    assert "Stated and fitting: bleeding or exudate. Also possible: foramen" in stated[1].text
     assert "was not stated" not in stated[1].text
 
 
