@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import hypot
 from typing import NamedTuple
 
 import numpy as np
@@ -20,6 +21,8 @@ _LEFT, _RIGHT = 1, -1
 # descent to the best free ends: steps at most, and the least part of one that is tried
 _STEPS = 100
 _LEAST_PART = 1e-4
+# neighbours on a wall closer than this share of the corridor's extent are one
+_SAME = 1e-11
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,9 +139,9 @@ def _corners(left: FloatArray, right: FloatArray) -> list[_Corner]:
 
     Each corner makes, with the latest one of the other wall, the next side that the path crosses.
     """
-    l_points: list[_Point] = [(float(a), float(b)) for a, b in left]
-    r_points: list[_Point] = [(float(a), float(b)) for a, b in right]
-    slack = -1e-12 * float(np.ptp(np.vstack([left, right]), axis=0).max()) ** 2
+    extent = float(np.ptp(np.vstack([left, right]), axis=0).max())
+    l_points, r_points = _snapped(left, _SAME * extent), _snapped(right, _SAME * extent)
+    slack = -1e-12 * extent**2
     out: list[_Corner] = []
     for i in range(len(left) - 1):
         a, b, c, d = l_points[i], r_points[i], r_points[i + 1], l_points[i + 1]
@@ -151,6 +154,15 @@ def _corners(left: FloatArray, right: FloatArray) -> list[_Corner]:
                 f"The walls cross between points {i} and {i + 1}; narrow the corridor there, or list the "
                 "points of both walls in the same order."
             )
+    return out
+
+
+def _snapped(wall: FloatArray, near: float) -> list[_Point]:
+    """Points of a wall, those that all but coincide with the one before made to: their order is noise."""
+    out = [_point(wall[0])]
+    for place in wall[1:]:
+        point = _point(place)
+        out.append(out[-1] if hypot(point[0] - out[-1][0], point[1] - out[-1][1]) < near else point)
     return out
 
 
@@ -255,8 +267,10 @@ def _best_if_kept(
 ) -> FloatArray:
     """Shares of both ends that make the path shortest with its other vertices kept."""
     across = (left[0] - right[0], left[-1] - right[-1])
-    if len(path.points) > 2 or len(free) == 1:
-        toward = (path.points[1], path.points[-2])
+    # an end at a corner may meet that corner again, by rounding
+    between = path.points[(path.rungs > 0) & (path.rungs < len(left) - 1)]
+    if len(between) or len(free) == 1:
+        toward = (between[0], between[-1]) if len(between) else (path.points[-1], path.points[0])
         return np.array([_foot(toward[n], right[-n], across[n], shares[n]) for n in (0, 1)])
     # straight from rung to rung: the nearest points of two segments, by the best of either end for each
     # of four candidates and the inner solution

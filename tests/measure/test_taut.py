@@ -61,6 +61,14 @@ def test_in_a_wide_arc_it_is_the_chord(radius, turn_deg, loss_mm) -> None:
     assert radius * np.radians(turn_deg) - path.length == pytest.approx(loss_mm, abs=5e-4)
 
 
+def test_round_a_corner_where_all_rungs_meet() -> None:
+    """An arc whose inner wall is its centre: straight on, though hundreds of corners all but coincide."""
+    left, right = arc_walls(5.0, 5.0, 100.0, 400)
+    left = left + np.random.default_rng(5).normal(0.0, 1e-15, left.shape)
+    path = shortest_path(left, right, start=0.5, end=0.5)
+    assert path.length == pytest.approx(10.0 * np.sin(np.radians(50.0)), abs=1e-9)
+
+
 def test_free_ends_of_a_straight_corridor_whose_ends_are_askew() -> None:
     """From the foot or corner of one segment to the other that faces it askew: plain geometry."""
     left = np.array([[0.0, 1.0], [4.0, 1.0], [9.0, 1.0]])
