@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
 
@@ -19,11 +19,12 @@ _LONGER_CAUSES = (
 )
 _SHORTER_CAUSES = (
     "Possible causes (from memory): the path has become straighter, debris or a ledge holds the file back, "
-    "the stop moved or sits on another point. Read the length again before working on."
+    "the stop moved or sits on another point. Check the length again before working on."
 )
+_READ_ALIKE = "A length read in the same way can be compared; no exposure is made for that alone."
 _UNSHAPED = (
     "The canal was not shaped in between: one of the two lengths was read or estimated wrongly, or the file "
-    "did not reach as far. Read it again."
+    "did not reach as far. Check it again."
 )
 
 
@@ -86,8 +87,13 @@ def judge_course(
         Compare lengths read with files of different sizes, too.
     """
     changes = changes_of(course, repeatability_for, across_sizes=across_sizes)
-    found = (*_stage_checks(course), *(check for one in changes for check in _change_checks(one)))
-    return JudgedCourse(course, tuple(map(repeatability_for, course.entries)), changes, found)
+    found = [*_stage_checks(course)]
+    for one in changes:
+        for check in _change_checks(one):
+            told_before = any((check.id, check.do) == (other.id, other.do) for other in found)
+            again = one.whole and told_before and check.do
+            found.append(replace(check, do="Possible causes as above.") if again else check)
+    return JudgedCourse(course, tuple(map(repeatability_for, course.entries)), changes, tuple(found))
 
 
 def _stage_checks(course: Course) -> Iterator[CourseCheck]:
@@ -122,9 +128,7 @@ def _change_checks(change: Change) -> Iterator[CourseCheck]:
             "P22",
             "warn",
             f"{change.stages}: {change.told}.",
-            "Check the stage and time of both rows."
-            if wrong
-            else "Read the length again in the same way to compare it.",
+            "Check the stage and time of both rows." if wrong else _READ_ALIKE,
         )
         return
     seen = f"{change.stages}: {change.told}"

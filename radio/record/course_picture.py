@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import Any
 
 import radio
@@ -35,10 +36,12 @@ _LOOKS = {
     "not compared": ("#777777", "×"),
 }
 _KEY = (
-    "Bars: 95 %, from the stated uncertainty, but not below the repeat error. Grey band: no change by less "
-    "than the least significant one. Numbers: the comparisons below; ≈ not distinguishable, ↓ shorter, ↑ "
-    "longer, × and a broken line: not compared."
+    "Bars: 95 %, from the stated uncertainty, but not below the repeat error. Grey band: changes within it "
+    "are less than the least significant one; dotted: the same about the first length, for the whole change. "
+    "Numbers: the comparisons below; ≈ not distinguishable, ↓ shorter, ↑ longer, × and a broken line: not "
+    "compared."
 )
+_KEY_CHARACTERS = 110
 
 
 def course_page(judged: JudgedCourse) -> Page:
@@ -56,17 +59,20 @@ def course_page(judged: JudgedCourse) -> Page:
     text_in = _WIDTH_IN - 2 * _MARGIN_IN
     ways = list(dict.fromkeys(way_of(one) for one in judged.course.entries))
     lines = _text(judged, text_in)
-    key_in = _KEY_ROW_IN * len(ways) + 0.1
+    named = [textwrap.fill(way, _KEY_CHARACTERS) for way in ways]
+    key_in = _KEY_ROW_IN * sum(1 + name.count("\n") for name in named) + 0.1
     top = _MARGIN_IN + _TITLE_IN
     key_top = top + _PLOT_IN + _STAGES_IN
     page = Page(_WIDTH_IN, key_top + key_in + height_in(lines) + _MARGIN_IN)
-    heading = [TextLine("Course of the length", 13, bold=True), TextLine(judged.course.title, 9)]
+    heading = [TextLine("Course of the length", 13, bold=True), *broken(judged.course.title, 9, text_in)]
     write_lines(page.pane(_MARGIN_IN, 0.12, text_in, _TITLE_IN), heading, _TITLE_IN)
     plot = page.pane(_MARGIN_IN + _LEFT_IN, top, text_in - _LEFT_IN, _PLOT_IN, label="course")
     handles = _draw(plot, judged, ways)
     key = page.pane(_MARGIN_IN, key_top, text_in, key_in, label="key")
     key.axis("off")
-    key.legend(handles, ways, loc="upper left", fontsize=_POINT_PT, frameon=False, borderaxespad=0)
+    legend = key.legend(handles, named, loc="upper left", fontsize=_POINT_PT, frameon=False, borderaxespad=0)
+    for text in legend.get_texts():
+        text.set_parse_math(False)
     room = height_in(lines)
     write_lines(page.pane(_MARGIN_IN, key_top + key_in, text_in, room, label="text"), lines, room)
     return page
@@ -77,23 +83,18 @@ def _draw(axes: Any, judged: JudgedCourse, ways: list[str]) -> list[Any]:
     places = {id(one): place for place, one in enumerate(judged.course.entries)}
     across = {place: _across(judged, one) for place, one in enumerate(judged.course.entries)}
     for number, one in enumerate(judged.changes, start=1):
-        if not one.whole:
-            ends = (across[places[id(one.earlier)]], across[places[id(one.later)]])
-            _draw_change(axes, one, ends, number)
+        ends = (across[places[id(one.earlier)]], across[places[id(one.later)]])
+        (_draw_whole if one.whole else _draw_change)(axes, one, ends, number)
     handles: dict[str, Any] = {}
     for place, entry in enumerate(judged.course.entries):
         way = way_of(entry)
-        handles[way] = axes.errorbar(
-            across[place],
-            entry.length_mm,
-            yerr=1.96 * judged.sd_mm(place),
-            fmt=_MARKERS[ways.index(way) % len(_MARKERS)],
-            color="black",
-            markerfacecolor="white",
-            markersize=7,
-            capsize=4,
-            linewidth=1.2,
-            zorder=4,
+        look = {"marker": _MARKERS[ways.index(way) % len(_MARKERS)], "markersize": 7, "zorder": 4}
+        where = (across[place], entry.length_mm)
+        axes.errorbar(
+            *where, yerr=1.96 * judged.sd_mm(place), color="black", capsize=4, linewidth=1.2, zorder=3
+        )
+        (handles[way],) = axes.plot(
+            *where, color="black", markerfacecolor="white", linestyle="none", gid=f"length {place}", **look
         )
     _frame(axes)
     return [handles[way] for way in ways]
@@ -119,7 +120,7 @@ def _across(judged: JudgedCourse, entry: CourseEntry) -> float:
 
 
 def _draw_change(axes: Any, one: Change, ends: tuple[float, float], number: int) -> None:
-    colour, sign = _LOOKS[one.verdict]
+    colour, _ = _LOOKS[one.verdict]
     first, last = one.earlier.length_mm, one.later.length_mm
     if one.length_change is None:
         dashes: Any = (0, (3, 4))
@@ -141,9 +142,23 @@ def _draw_change(axes: Any, one: Change, ends: tuple[float, float], number: int)
     )
     # a line over several stages has its number off the middle, where another may stand
     share = 0.5 if one.later.stage.rank - one.earlier.stage.rank == 1 else 0.4
+    _number(axes, one, ends[0] + share * (ends[1] - ends[0]), first + share * (last - first), number)
+
+
+def _draw_whole(axes: Any, one: Change, ends: tuple[float, float], number: int) -> None:
+    """The edges of the band about the first length, and the number beside the last."""
+    lsc = one.repeatability.lsc_mm
+    for side in (-lsc, lsc):
+        edge = one.earlier.length_mm + side
+        axes.plot(ends, (edge, edge), color="#555555", linestyle=":", linewidth=1.1, gid=f"whole {number}")
+    _number(axes, one, ends[1] + 0.22, one.later.length_mm, number)
+
+
+def _number(axes: Any, one: Change, across: float, length_mm: float, number: int) -> None:
+    colour, sign = _LOOKS[one.verdict]
     axes.text(
-        ends[0] + share * (ends[1] - ends[0]),
-        first + share * (last - first),
+        across,
+        length_mm,
         f"{number} {sign}",
         fontsize=_POINT_PT,
         fontweight="bold",
@@ -159,7 +174,9 @@ def _text(judged: JudgedCourse, width_in: float) -> list[TextLine]:
     lines = broken(_KEY, _SMALL_PT + 0.7, width_in, space_before=2)
     for number, one in enumerate(judged.changes, start=1):
         bold = one.verdict in ("shorter", "longer")
-        words = f"{number} {_LOOKS[one.verdict][1]}  {one.stages}: {one.told}"
+        # why it is blocked stands in its warning
+        told_of = one.verdict if one.length_change is None else one.told
+        words = f"{number} {_LOOKS[one.verdict][1]}  {one.stages}: {told_of}"
         words += f". Fixed figures: {one.beside_fixed} mm" if one.beside_fixed else ""
         lines += broken(words, _POINT_PT, width_in, bold=bold, space_before=3, hanging="       ")
         for note in one.length_change.notes if one.length_change else ():
