@@ -50,7 +50,7 @@ def add_curvature_commands(app: typer.Typer) -> None:
         cls=_NamesMethods,
         epilog="Example: periapical curvature tooth36.png --clicks CLICKS.csv --file-length-mm 21 "
         f"--method schneider --method weine --what-if --picture drawn   |   {EXIT_CODES}",
-    )(takes_facts(electronic=False)(takes_settings()(curvature)))
+    )(takes_facts(lengths=False)(takes_settings()(curvature)))
     app.command(cls=_NamesMethods, epilog=f"Example: periapical methods schneider   |   {EXIT_CODES}")(
         methods
     )

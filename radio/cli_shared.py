@@ -41,7 +41,14 @@ _FACTS: _Options = (
     ("mm_per_px", "Given pixel size.", "MM"),
     ("electronic_mm", "File length at the electronic reading.", "MM"),
     ("electronic_mark", "Mark it stood at: zero or half.", "MARK"),
+    (
+        "length_rule",
+        "Taken off the length: 0.5, 1, 1.5, 2, resorption, or your own 'MM: REASON'.",
+        "RULE",
+    ),
+    ("resorption", "About the apex: none, bone or bone+root.", "STATE"),
 )
+_OF_LENGTHS = ("electronic_mm", "electronic_mark", "length_rule", "resorption")
 # the same of each parameter of the curvature methods; the defaults are told here because the module that has
 # them is loaded only when a command runs
 _SETTINGS: _Options = (
@@ -58,15 +65,15 @@ def option(help: str, metavar: str, **more: Any) -> Any:
     return typer.Option(help=help, metavar=metavar, show_default=False, **more)
 
 
-def takes_facts(*, electronic: bool = True) -> _Decorator:
+def takes_facts(*, lengths: bool = True) -> _Decorator:
     """Give a command an option for each stated fact; it receives those that were given as `given`.
 
     Parameters
     ----------
-    electronic : bool
-        Whether the command has a use for an electronic reading.
+    lengths : bool
+        Whether the command has a use for an electronic reading and a rule for the length.
     """
-    facts = [fact for fact in _FACTS if electronic or not fact[0].startswith("electronic")]
+    facts = [fact for fact in _FACTS if lengths or fact[0] not in _OF_LENGTHS]
     return _takes(facts, "What is known of the case", "given", lambda texts: texts)
 
 

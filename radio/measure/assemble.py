@@ -15,7 +15,9 @@ from radio.image.radiograph import Radiograph
 from radio.measure.bend import Bend, end_words, measure_bend, square
 from radio.measure.case import CaseFacts, Remark
 from radio.measure.electronic import compare, comparison_remarks
+from radio.measure.estimate import estimated_length
 from radio.measure.length import canal_length_mm, gap_mm, working_length_mm
+from radio.measure.length_rules import target_of
 from radio.measure.reading import Reading
 from radio.measure.result import Measurement
 from radio.measure.settings import DEFAULT_SETTINGS, CurvatureSettings
@@ -68,6 +70,11 @@ def assemble(
         out[canal_px.name] = canal_px
     if scale is not None:
         _lengths(out, traced, facts, scale, canal_px, remarks)
+        estimate = estimated_length(traced, scale)
+        out |= {} if estimate is None else {estimate.name: estimate}
+    target, told = target_of(facts, out)
+    out |= {} if target is None else {target.name: target}
+    remarks += told
     bend = measure_bend(traced, scale, settings)
     if bend is not None:
         out |= bend.measurements

@@ -58,6 +58,11 @@ class CaseFacts:
         File length at which the electronic reading stood, mm.
     electronic_mark : {"zero", "half"} or None
         Which mark the electronic reading was taken at.
+    length_rule : str
+        What is taken off the length to the radiographic apex, as in `radio.measure.length_rules`; empty
+        where nothing is.
+    resorption : {"none", "bone", "bone+root"} or None
+        What the image shows resorbed about the apex; the rule by resorption goes by it.
     """
 
     canal: str = "1"
@@ -72,6 +77,8 @@ class CaseFacts:
     electronic_mm: float | None = None
     electronic_mark: Literal["zero", "half"] | None = None
     subject: str = ""
+    length_rule: str = ""
+    resorption: Literal["none", "bone", "bone+root"] | None = None
 
 
 @dataclass(frozen=True)

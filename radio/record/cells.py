@@ -7,8 +7,9 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from radio.errors import TableError
+from radio.errors import PeriapicalError, TableError
 from radio.measure.case import LANDMARKS, CaseFacts
+from radio.measure.length_rules import RESORPTIONS, canonical_name
 from radio.measure.settings import LIMITS, CurvatureSettings
 
 SCALE_SOURCES = ("file", "ball", "dicom", "given", "none")
@@ -36,6 +37,8 @@ FACT_COLUMNS = (
     "electronic_mm",
     "electronic_mark",
     "subject",
+    "length_rule",
+    "resorption",
 )
 
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?")
@@ -156,6 +159,20 @@ def tooth(text: str) -> str:
     return str(whole)
 
 
+def length_rule(text: str) -> str:
+    """Read a rule for the subtraction from the radiographic apex.
+
+    Raises
+    ------
+    TableError
+        Not a rule; the text lists what is allowed.
+    """
+    try:
+        return label(canonical_name(text))
+    except PeriapicalError as problem:
+        raise TableError(str(problem)) from problem
+
+
 _READERS: Mapping[str, Callable[[str], Any]] = {
     "canal": canal,
     "tooth": tooth,
@@ -173,6 +190,8 @@ _READERS: Mapping[str, Callable[[str], Any]] = {
     ),
     "electronic_mark": lambda text: choice(text, ELECTRONIC_MARKS),
     "subject": label,
+    "length_rule": length_rule,
+    "resorption": lambda text: choice("".join(text.split()), RESORPTIONS),
 }
 
 

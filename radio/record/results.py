@@ -11,6 +11,7 @@ from pathlib import Path
 
 from radio.measure.case import CaseResult
 from radio.measure.classes import NO_CLASS, SCHEMES
+from radio.measure.length_rules import rule_named
 from radio.measure.methods import METHODS, QUANTITIES
 from radio.record.atomic import write_text
 from radio.record.classed import classes_of_result
@@ -57,6 +58,11 @@ _FIXED_COLUMNS = (
     "reference_length_mm",
     "reference_length_sd_mm",
     "placed_by_hand",
+    "estimated_length_mm",
+    "estimated_length_sd_mm",
+    "target_length_mm",
+    "target_length_sd_mm",
+    "length_rule",
 )
 _OF_METHODS = tuple(
     column for quantity in QUANTITIES.values() for column in (quantity.column, quantity.beside)
@@ -129,6 +135,9 @@ def result_row(image: str, result: CaseResult) -> dict[str, str]:
     if result.stack is not None:
         placed = {"axis": result.stack.placed.axis, "departure": result.stack.placed.departure}
         row["placed_by_hand"] = ", ".join(name for name, one in placed.items() if one is not None)
+    if "target_length_mm" in result.measurements:
+        rule = rule_named(result.facts.length_rule, result.facts.resorption)
+        row["length_rule"] = rule.name if rule else ""
     tip = result.landmarks.get("file_tip")
     if tip is not None:
         row["file_tip_row"], row["file_tip_col"] = _number(tip.row), _number(tip.col)

@@ -21,6 +21,8 @@ MEASURE_NAMES: Mapping[str, str] = {
     "file_length_px": "File, start to tip",
     "gap_mm": "Gap, file tip to radiographic apex",
     "working_length_mm": "Working length",
+    "estimated_length_mm": "Estimated length without a file",
+    "target_length_mm": "Target length by rule",
     "reference_length_mm": "Length from reference to radiographic apex",
     "electronic_difference_mm": "Difference to the electronic reading",
     "canal_length_px": "Canal length",
