@@ -152,8 +152,8 @@ def proportion_budget(
     most = min(tooth_px.sd, file_px.sd)
     if not (isfinite(shared_sd_px) and 0 <= shared_sd_px <= most * (1 + 1e-9)):
         raise CalibrationError(
-            f"The shared landmark has the uncertainty {shared_sd_px!r}; allowed is 0 to {most:g}, that of the "
-            f"{tooth_px.name} and of the {file_px.name}."
+            f"The shared landmark has the uncertainty {shared_sd_px!r}; allowed is 0 to {most:g}, the "
+            f"smaller one of {tooth_px.name} and {file_px.name}."
         )
     shared = {}
     if shared_sd_px > 0:
