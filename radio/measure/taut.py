@@ -18,8 +18,9 @@ _Point = tuple[float, float]
 # wall, place, and the rung it belongs to
 _Corner = tuple[int, _Point, int]
 _LEFT, _RIGHT = 1, -1
-# descent to the best free ends: steps at most, and the least part of one that is tried
+# descent to the best free ends: steps at most, a step that is none, the least part of one that is tried
 _STEPS = 100
+_SETTLED = 1e-9
 _LEAST_PART = 1e-4
 # neighbours on a wall closer than this share of the corridor's extent are one
 _SAME = 1e-11
@@ -97,25 +98,20 @@ def shortest_path(
 
 def crossings(path: TautPath, left: FloatArray, right: FloatArray) -> FloatArray:
     """Where a path crosses every rung: 0 at the right wall, 1 at the left, shape (N,); half without width."""
-    out = np.empty(len(left))
-    for (p, q), (i, j) in zip(
-        zip(path.points[:-1], path.points[1:], strict=True),
-        zip(path.rungs[:-1].tolist(), path.rungs[1:].tolist(), strict=True),
-        strict=True,
-    ):
-        rungs = np.arange(i, j + 1)
-        across = left[rungs] - right[rungs]
-        along = q - p
-        turn = across[:, 0] * along[1] - across[:, 1] * along[0]
-        to = p - right[rungs]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            share = (to[:, 0] * along[1] - to[:, 1] * along[0]) / turn
-        out[rungs] = np.where(np.isfinite(share), np.clip(share, 0.0, 1.0), 0.5)
-    for point, rung in zip(path.points, path.rungs, strict=True):
-        across = left[rung] - right[rung]
-        width2 = float(across @ across)
-        out[rung] = 0.5 if width2 == 0.0 else float(np.clip((point - right[rung]) @ across / width2, 0, 1))
-    return out
+    piece = np.clip(
+        np.searchsorted(path.rungs, np.arange(len(left)), side="right") - 1, 0, len(path.rungs) - 2
+    )
+    along = np.diff(path.points, axis=0)[piece]
+    across, to = left - right, path.points[piece] - right
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = (to[:, 0] * along[:, 1] - to[:, 1] * along[:, 0]) / (
+            across[:, 0] * along[:, 1] - across[:, 1] * along[:, 0]
+        )
+        # a path along a rung, or through a vertex on it, is found on the rung itself
+        placed = path.points - right[path.rungs]
+        on = (placed * across[path.rungs]).sum(axis=1) / (across[path.rungs] ** 2).sum(axis=1)
+    share[path.rungs] = on
+    return np.where(np.isfinite(share), np.clip(share, 0.0, 1.0), 0.5)
 
 
 def _checked(left: FloatArray, right: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -246,6 +242,8 @@ def _shortest_ends(
     for _ in range(_STEPS):
         step = np.zeros(2)
         step[list(free)] = (_best_if_kept(path, left, right, now, free) - now)[list(free)]
+        if np.abs(step).max() < _SETTLED:
+            return now
         part = 1.0
         while part > _LEAST_PART:
             tried = np.clip(now + part * step, 0.0, 1.0)
@@ -257,7 +255,7 @@ def _shortest_ends(
             return now
         gained = path.length - shorter.length
         now, path = tried, shorter
-        if gained <= 1e-15 * path.length:
+        if gained <= 1e-13 * path.length:
             return now
     return now
 

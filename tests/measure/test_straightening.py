@@ -117,11 +117,12 @@ def test_wider_corridors_never_have_longer_ways(pieces, left, right, size) -> No
     measured = straightening(centre, left, right, measuring=HandFile(10), prepared=file)
     for found in (thread, measured):
         ways = found.ways
-        # a narrowed corridor is no longer part of the wider one
-        if not found.narrowed:
+        # where walls were drawn closer, or a file is held in the middle, one corridor is not part of another
+        held = found is measured and left + right < HandFile(10).diameter_mm(found.length_mm)
+        if not found.narrowed and not held:
             assert ways[TRACED].shrink_mm <= ways[CENTRED].shrink_mm + 1e-9
             assert ways[TRACED].shrink_mm <= ways[LEANING].shrink_mm + 1e-9
-    for name, way in measured.ways.items():
+    for name, way in measured.ways.items() if not held else ():
         assert way.shrink_mm <= thread.ways[name].shrink_mm + 1e-9
     chord = float(np.hypot(*(centre[-1] - centre[0])))
     assert thread.length_mm - thread.ways[TRACED].shrink_mm <= thread.length_mm + 1e-9
