@@ -29,6 +29,7 @@ from radio.cli_shared import (
     takes_facts,
     takes_settings,
 )
+from radio.cli_straightening import add_straightening_commands
 
 if TYPE_CHECKING:
     from radio.image.radiograph import Radiograph
@@ -223,6 +224,7 @@ def batch(
 add_curvature_commands(app)
 add_readings_commands(app)
 add_course_commands(app)
+add_straightening_commands(app)
 
 
 @contextmanager

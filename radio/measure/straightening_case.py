@@ -222,7 +222,8 @@ def _measurement(
     prepared: HandFile | None,
 ) -> Measurement:
     by_scale = abs(value) * scale.relative_sd
-    sd, low, high = spread(value, drawn, by_scale, _LEAST_SD_MM, noise_adds=False)
+    # a line that wavers is longer, and the taut path through what it bounds hardly is
+    sd, low, high = spread(value, drawn, by_scale, _LEAST_SD_MM, noise_adds=True)
     read_on = "a thread without thickness" if measuring is None else file_text(measuring)
     basis = (
         f"length read on {read_on}, of circular section, its tip at the canal end; walls seen over "

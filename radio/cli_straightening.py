@@ -1,0 +1,163 @@
+"""The command ``periapical straightening``."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from radio.cli_shared import (
+    EXIT_CODES,
+    NOTHING_MEASURED,
+    STANDARD_OUTPUT,
+    keep_inputs,
+    measure_given,
+    option,
+    takes_facts,
+)
+
+if TYPE_CHECKING:
+    from calib.instruments import HandFile
+    from radio.image.radiograph import Radiograph
+    from radio.measure.case import CaseResult, Clicks
+    from radio.measure.straightening_case import CaseStraightening
+    from radio.record.tables import Skip
+
+
+def add_straightening_commands(app: typer.Typer) -> None:
+    """Register the command."""
+    app.command(
+        epilog="Example: periapical straightening tooth36.png --clicks CLICKS.csv --file-length-mm 21 "
+        f"--prepared-size 25 --prepared-taper 0.06 --picture tooth36_straightening.png   |   {EXIT_CODES}"
+    )(takes_facts(lengths=False)(straightening))
+
+
+def straightening(
+    image: Annotated[Path, typer.Argument(help="Radiograph: DICOM, PNG, TIFF or JPEG.", show_default=False)],
+    clicks: Annotated[Path, typer.Option(metavar="CLICKS.csv", help="Clicks table.", show_default=False)],
+    images: Annotated[
+        Path | None, option("Images table; the rows of this image count.", "IMAGES.csv")
+    ] = None,
+    prepared_size: Annotated[
+        str | None, option("Size of the file the canal is to be widened with, ISO 3630-1.", "SIZE")
+    ] = None,
+    prepared_taper: Annotated[str | None, option("Its taper, mm per mm; 0.02 unless given.", "TAPER")] = None,
+    json: Annotated[Path | None, option("Write all of it as JSON; - for standard output.", "OUT")] = None,
+    picture: Annotated[
+        Path | None, option("Draw walls, centre line and taut paths, .png or .svg.", "OUT.png")
+    ] = None,
+    *,
+    given: Mapping[str, str],
+) -> None:
+    """How much the length of a canal can shrink while it straightens, at most: geometry, not a prediction.
+
+    The canal's walls are traced, and the shortest way inside them, as a taut string takes it, is compared
+    with the centre line; with --prepared-size also after the canal is widened by that file. --file-size is
+    the file in the image, on which the length is read. Published changes of length stand beside it.
+    """
+    from radio.image.radiograph import read_radiograph
+    from radio.measure.settings import DEFAULT_SETTINGS
+    from radio.record.tables import Skip, read_cases_of_image
+
+    prepared = _prepared(prepared_size, prepared_taper)
+    _check_picture(picture)
+    keep_inputs((image, clicks, images), (json, picture))
+    radiograph = read_radiograph(image)
+    table = read_cases_of_image(image, clicks, images, given)
+    measured = measure_given(radiograph, table, clicks.name, DEFAULT_SETTINGS)
+    found, reasons = _bounds(radiograph, measured.pairs, prepared)
+    skips = [*table.skips, *measured.skips]
+    skips += [Skip(image.name, canal, reason) for canal, reason in reasons.items()]
+    if json != STANDARD_OUTPUT:
+        _show(image, found, skips, table.warnings)
+    _write(radiograph, found, skips, json, picture)
+    if not found:
+        raise typer.Exit(NOTHING_MEASURED)
+
+
+def _prepared(size: str | None, taper: str | None) -> HandFile | None:
+    """The file a canal is to be widened with; None where none is named."""
+    from calib.instruments import HandFile
+    from radio.errors import PeriapicalError, TableError
+    from radio.record.cells import file_size, number
+
+    if size is None:
+        if taper is not None:
+            raise PeriapicalError("--prepared-taper is of the file of --prepared-size; give that too.")
+        return None
+    try:
+        chosen = file_size(size.strip())
+    except TableError as problem:
+        raise TableError(f"--prepared-size: {problem}") from problem
+    try:
+        grows = 0.02 if taper is None else number(taper.strip(), 0.01, 0.2, unit="mm per mm (6 % is 0.06)")
+    except TableError as problem:
+        raise TableError(f"--prepared-taper: {problem}") from problem
+    return HandFile(chosen, grows)
+
+
+def _check_picture(picture: Path | None) -> None:
+    """Refuse a format before anything is measured."""
+    if picture is not None:
+        from radio.record.page import checked_format
+
+        checked_format(picture.suffix.lower().removeprefix("."), picture.name)
+
+
+def _bounds(
+    radiograph: Radiograph, pairs: Sequence[tuple[CaseResult, Clicks]], prepared: HandFile | None
+) -> tuple[list[CaseStraightening], dict[str, str]]:
+    """The straightening of each canal, or why there is none."""
+    from radio.errors import CalibrationError, PeriapicalError
+    from radio.measure.straightening_case import straightening_of_case
+
+    found, reasons = [], {}
+    for result, clicked in pairs:
+        try:
+            found.append(straightening_of_case(radiograph, clicked, result, prepared))
+        except (PeriapicalError, CalibrationError) as problem:
+            told = "; ".join(remark.text for remark in result.remarks if remark.level != "note")
+            reasons[result.facts.canal] = f"{problem}. {told}".strip()
+    return found, reasons
+
+
+def _show(
+    image: Path, found: Sequence[CaseStraightening], skips: Sequence[Skip], warnings: Sequence[str]
+) -> None:
+    from radio.record.straightening_terminal import published_block, straightening_block
+    from radio.record.terminal import caution_text, make_console, skips_block
+
+    console = make_console()
+    for one in found:
+        console.print(straightening_block(image.name, one, console.width))
+    if found:
+        console.print(published_block())
+    console.print(skips_block(skips))
+    console.print(caution_text())
+    for warning in warnings:
+        typer.echo(f"periapical: {warning}", err=True)
+
+
+def _write(
+    radiograph: Radiograph,
+    found: Sequence[CaseStraightening],
+    skips: Sequence[Skip],
+    json: Path | None,
+    picture: Path | None,
+) -> None:
+    from radio.record.atomic import write_text
+
+    if json is not None:
+        from radio.record.straightening_json import straightening_json
+
+        text = straightening_json(radiograph, found, skips)
+        if json == STANDARD_OUTPUT:
+            typer.echo(text, nl=False)
+        else:
+            write_text(json, text)
+    if picture is not None and found:
+        from radio.record.straightening_picture import draw_straightening
+
+        draw_straightening(radiograph, found, picture)
