@@ -230,6 +230,10 @@ def principal_lines(points: FloatArray, weights: FloatArray) -> tuple[FloatArray
     return mean, np.where(along[:, None] < 0, -direction, direction)
 
 
+# Beginnings of a trace that are tried for its axis at once.
+_AT_ONCE = 22
+
+
 def coronal_axis(points: FloatArray, tolerance: float) -> tuple[FloatArray, FloatArray]:
     """Principal line of the last beginning of each trace before the first that it does not fit.
 
@@ -255,15 +259,21 @@ def coronal_axis(points: FloatArray, tolerance: float) -> tuple[FloatArray, Floa
     direction = np.stack([np.cos(theta), np.sin(theta)], axis=2)
     forward = np.einsum("kni,kni->kn", direction, points - points[:, :1]) >= 0
     direction[~forward] *= -1
-    # distance of point j from the line of the first i points, for j up to i
     offset = cross2(direction, mean)
-    distance = np.abs(
-        direction[..., None, 0] * points[:, None, :, 1]
-        - direction[..., None, 1] * points[:, None, :, 0]
-        - offset[..., None]
-    )
-    distance *= np.tri(n, dtype=bool)
-    fits = distance.max(axis=2) <= tolerance
+    fits = np.ones((traces, n), dtype=bool)
+    # a stretch of beginnings at a time: most canals leave their axis long before the end
+    for first in range(0, n, _AT_ONCE):
+        rows, until = slice(first, first + _AT_ONCE), min(first + _AT_ONCE, n)
+        # distance of point j from the line of the first i points, for j up to i
+        distance = np.abs(
+            direction[:, rows, None, 0] * points[:, None, :until, 1]
+            - direction[:, rows, None, 1] * points[:, None, :until, 0]
+            - offset[:, rows, None]
+        )
+        distance *= np.tri(until - first, until, first, dtype=bool)
+        fits[:, rows] = distance.max(axis=2) <= tolerance
+        if not fits[:, :until].all(axis=1).any():
+            break
     end = np.where(fits.all(axis=1), n, fits.argmin(axis=1)) - 1
     end = np.maximum(end, 1)
     k = np.arange(traces)

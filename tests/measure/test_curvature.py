@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from radio.measure.curvature import find_departure, measure_methods, schneider_deg, stack_of_traces
 from radio.measure.methods import QUANTITIES, CurvatureMethod, Quantity, method_named
 from radio.measure.perturb import perturbed_traces, turn_to_foramen
-from radio.measure.stack import angles_deg
+from radio.measure.stack import angles_deg, coronal_axis
 from radio.trace.curve import arc_length
 
 # p, r, theta, Schneider angle, chord from the start of the curve to its end: derived by plain geometry
@@ -413,3 +413,22 @@ def test_method_columns_end_in_their_unit() -> None:
     for column, quantity in QUANTITIES.items():
         assert column == quantity.column
         assert column.endswith(endings.get(quantity.unit, ""))
+
+
+@pytest.mark.parametrize("samples", [8, 21, 22, 23, 57, 110, 131])
+@pytest.mark.parametrize("shape", ["bent", "straight", "both"])
+def test_the_axis_is_that_of_trying_every_beginning(samples: int, shape: str) -> None:
+    bent, straight = straight_and_arc(8, 5, 60, samples), straight_and_arc(13, 0.01, 0.0, samples)
+    traces = {"bent": [bent], "straight": [straight], "both": [bent, straight, bent[:, ::-1]]}[shape]
+    origin, direction = coronal_axis(np.stack(traces), 0.1)
+    for k, trace in enumerate(traces):
+        for count in range(2, samples + 1):
+            part = trace[:count]
+            # the principal line is the first singular vector of the centred points (numpy's SVD)
+            along = np.linalg.svd(part - part.mean(axis=0))[2][0]
+            aside = (part - part.mean(axis=0)) @ np.array([-along[1], along[0]])
+            if np.abs(aside).max() > 0.1:
+                break
+            last = part.mean(axis=0), along
+        assert origin[k] == pytest.approx(last[0], abs=1e-9)
+        assert np.abs(direction[k] @ last[1]) == pytest.approx(1.0, abs=1e-9)
