@@ -16,6 +16,7 @@ import typer
 
 from radio.cli_course import add_course_commands
 from radio.cli_curvature import add_curvature_commands
+from radio.cli_length import add_length_commands
 from radio.cli_readings import add_readings_commands
 from radio.cli_shared import (
     EXIT_CODES,
@@ -224,6 +225,7 @@ def batch(
 add_curvature_commands(app)
 add_readings_commands(app)
 add_course_commands(app)
+add_length_commands(app)
 add_straightening_commands(app)
 
 

@@ -15,6 +15,7 @@ LINES = (
     ("ball_diameter_mm", "Ball diameter, mm", "if one is shown"),
     ("mm_per_px", "Pixel size, mm", "if known"),
     ("electronic_mm", "Electronic, mm", "file length at reading"),
+    ("length_rule", "Length rule", "0.5, 1, 1.5, 2, resorption"),
 )
 # fact, label, (text shown, value as text)
 CHOICES: tuple[tuple[str, str, tuple[tuple[str, str], ...]], ...] = (
@@ -37,6 +38,11 @@ CHOICES: tuple[tuple[str, str, tuple[tuple[str, str], ...]], ...] = (
         "Electronic mark",
         (("not stated", ""), ("zero mark", "zero"), ("half mark", "half")),
     ),
+    (
+        "resorption",
+        "Resorption",
+        (("not stated", ""), ("none", "none"), ("bone", "bone"), ("bone and root", "bone+root")),
+    ),
 )
 ORDER = (
     "canal",
@@ -49,6 +55,8 @@ ORDER = (
     "mm_per_px",
     "electronic_mm",
     "electronic_mark",
+    "length_rule",
+    "resorption",
 )
 LABELS = {name: label for name, label, _ in (*LINES, *CHOICES)}
 

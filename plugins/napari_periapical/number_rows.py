@@ -23,12 +23,22 @@ from radio.record.wording import (
     value_text,
 )
 
-_FIRST = ("working_length_mm", "gap_mm", "electronic_difference_mm", "canal_length_mm", "schneider_deg")
+_FIRST = (
+    "working_length_mm",
+    "target_length_mm",
+    "estimated_length_mm",
+    "gap_mm",
+    "electronic_difference_mm",
+    "canal_length_mm",
+    "schneider_deg",
+)
 _HEADLINE = ("working_length_mm", "gap_mm", "canal_length_mm", "schneider_deg")
 # shorter than in a table of results: the panel is narrow
 _NAMES = {
     "gap_mm": "Gap, tip to apex",
     "reference_length_mm": "From reference",
+    "estimated_length_mm": "Estimate, no file",
+    "target_length_mm": "Target by rule",
     "electronic_difference_mm": "vs electronic",
     "tangent_circle_deg": "Circle, angle",
     "tangent_circle_radius_mm": "Circle, radius",

@@ -31,12 +31,15 @@ JUSTIFICATION = (
 )
 
 _OR_ELECTRONIC = "or the length is accepted together with an electronic reading"
+_UNDECIDED = (
+    "The interval reaches over an edge of the textbook window, so that the rule does not decide: an "
+    "electronic reading can, without another exposure."
+)
 _DO = {
     "within": "By the textbook rule the file stands well enough: no further exposure follows from it.",
-    "short": f"By the textbook rule the file is advanced by the gap and exposed again, {_OR_ELECTRONIC}.",
-    "beyond": f"By the textbook rule the file is drawn back by the gap and exposed again, {_OR_ELECTRONIC}.",
-    "not distinguishable": "The interval reaches over an edge of the textbook window, so that the rule does not "
-    "decide: an electronic reading can, without another exposure.",
+    "short": f"By the textbook rule the file is set longer and exposed again, {_OR_ELECTRONIC}.",
+    "beyond": f"By the textbook rule the file is set shorter and exposed again, {_OR_ELECTRONIC}.",
+    "not distinguishable": _UNDECIDED,
 }
 
 

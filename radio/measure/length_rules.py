@@ -23,6 +23,8 @@ CONVENTION = (
     "0.43 to 1.23 mm (Wolf 2017 by micro-CT; Eur J Dent 2018 on sections; abstracts), and where the canal "
     "ends in this root is not known."
 )
+# how the method of a length ends that no rule was applied to
+_UNCUT = "; no subtraction made"
 _SLIDES = "verified on lecture slides, not in the book"
 _WEINE = "Weine, Endodontic Therapy"
 _TWO_SLIDES = "verified on two independent sets of lecture slides, not in the book"
@@ -198,7 +200,7 @@ def target_length(working_length: Measurement, rule: LengthRule) -> Measurement:
         name="target_length_mm",
         value=working_length.value - rule.subtract_mm,
         method=f"length to radiographic apex minus {rule.subtract_mm:g} mm, by rule",
-        basis=f"{rule.told}; {working_length.method}; {working_length.basis}",
+        basis=f"{rule.told}; {working_length.method.removesuffix(_UNCUT)}; {working_length.basis}",
         notes=(CONVENTION, *working_length.notes),
         interval=None,
     )
@@ -222,12 +224,7 @@ def target_of(
     length = measurements.get("working_length_mm") or measurements.get("estimated_length_mm")
     taught = None if facts.resorption is None else RESORPTION_RULES[facts.resorption]
     if not facts.length_rule:
-        if taught is None:
-            return None, ()
-        told = (
-            f"The resorption stated goes with the rule '{taught.title}' ({taught.source}, {taught.standing})"
-        )
-        return None, (Remark("note", f"{told}; nothing is taken off until length_rule is stated."),)
+        return None, ()
     rule = rule_named(facts.length_rule, facts.resorption)
     if rule is None:
         return None, (Remark("note", "No target length: length_rule resorption needs resorption stated."),)

@@ -93,6 +93,8 @@ def plan(
     reaches_freely: bool,
     curvature: Measurement | None = None,
     tooth: str = "",
+    *,
+    s_shaped: bool = False,
 ) -> Plan:
     """Weigh the order of a treatment: length first, or coronal flaring first and the length late.
 
@@ -112,6 +114,8 @@ def plan(
         An angle in degrees, e.g. ``schneider_deg``.
     tooth : str
         ISO 3950 two-digit notation, or empty.
+    s_shaped : bool
+        Whether the canal bends to both sides; one angle does not describe it then, and it counts as curved.
 
     Raises
     ------
@@ -126,12 +130,22 @@ def plan(
     if curvature is not None and not (curvature.unit == "deg" and 0 <= curvature.value <= 180):
         raise PeriapicalError(f"curvature: given {curvature}; allowed is an angle of 0 to 180 degrees.")
     reasons = [_on_size(first_file_size, reaches_freely), *_on_curvature(curvature)]
+    if s_shaped:
+        reasons.append(_S_SHAPED)
     large = reasons[0].favours == "length first"
     order: Order = "length first" if large else "flare first"
-    if large and curvature is not None and curvature.value >= STRAIGHT_BELOW_DEG:
-        order = "flare first" if curvature.value > CURVED_ABOVE_DEG else "either"
+    angle_deg = 0.0 if curvature is None else curvature.value
+    if large and (s_shaped or angle_deg >= STRAIGHT_BELOW_DEG):
+        order = "flare first" if s_shaped or angle_deg > CURVED_ABOVE_DEG else "either"
     notes = [*_on_taper(file), *_on_tooth(tooth), *_always(curvature)]
     return Plan(order, tuple(reasons), _counter(order), tuple(notes))
+
+
+_S_SHAPED = Reason(
+    "The canal bends to both sides (S-shape): it counts as curved, whatever its angle.",
+    "case difficulty form of the American Association of Endodontists, from memory; put to this use here",
+    "flare first",
+)
 
 
 def _on_size(size: int, reaches: bool) -> Reason:

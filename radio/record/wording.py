@@ -23,6 +23,7 @@ MEASURE_NAMES: Mapping[str, str] = {
     "working_length_mm": "Working length",
     "estimated_length_mm": "Estimated length without a file",
     "target_length_mm": "Target length by rule",
+    "proportion_length_mm": "Length by proportion",
     "reference_length_mm": "Length from reference to radiographic apex",
     "electronic_difference_mm": "Difference to the electronic reading",
     "canal_length_px": "Canal length",
@@ -56,6 +57,8 @@ _MAIN = (
     "tangent_circle_radius_mm",
     "smallest_radius_mm",
 )
+
+REMARK_WORDS: Mapping[str, str] = {"stop": "STOP", "warn": "Warning", "note": "Note"}
 
 DECIMALS = {"mm": 2, "px": 1, "deg": 1, "mm/px": 5, "1/mm": 3, "deg/mm": 2, "ratio": 2}
 _SIGNED = ("gap_mm", "electronic_difference_mm")
@@ -126,6 +129,11 @@ def title_of(facts: CaseFacts) -> str:
     return f"Tooth {facts.tooth}, canal {facts.canal}" if facts.tooth else f"Canal {facts.canal}"
 
 
+def remark_texts(result: CaseResult) -> list[str]:
+    """Write what stands beside the numbers, each with its weight as a word."""
+    return [f"{REMARK_WORDS[one.level]}: {one.text}" for one in result.told]
+
+
 def missing_measures(result: CaseResult, clicked: Set[str]) -> dict[str, str]:
     """Say why each expected number is not there.
 
@@ -142,7 +150,8 @@ def missing_measures(result: CaseResult, clicked: Set[str]) -> dict[str, str]:
         Reason by column name, for the expected numbers that are missing.
     """
     there = all_measurements(result)
-    return {name: _why(name, result, clicked) for name in EXPECTED if name not in there}
+    missing = [name for name in EXPECTED if name not in there]
+    return {name: result.absent.get(name) or _why(name, result, clicked) for name in missing}
 
 
 def _why(name: str, result: CaseResult, clicked: Set[str]) -> str:
