@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from radio.cli_checks import add_checks_commands
 from radio.cli_course import add_course_commands
 from radio.cli_curvature import add_curvature_commands
 from radio.cli_length import add_length_commands
@@ -44,6 +45,8 @@ _ABOUT = (
     "Educational and research use, not a medical device; measurements are checked by the treating clinician "
     "under local codes."
 )
+
+_ANSWERS = "Your answers to pre-flight checks; see periapical checks."
 
 app = typer.Typer(
     name="periapical",
@@ -122,6 +125,7 @@ def measure(
     images: Annotated[
         Path | None, option("Images table; the rows of this image count.", "IMAGES.csv")
     ] = None,
+    answers: Annotated[Path | None, option(_ANSWERS, "ANSWERS.csv")] = None,
     json: Annotated[Path | None, option("Write all of it as JSON; - for standard output.", "OUT")] = None,
     picture: Annotated[Path | None, option("Draw where every number came from.", "OUT.png")] = None,
     *,
@@ -135,12 +139,13 @@ def measure(
     interval95, method, basis), "not_measured" with reasons, landmarks, lines and remarks.
     """
     from radio.image.radiograph import read_radiograph
+    from radio.record.answers_table import with_answers
     from radio.record.tables import read_cases_of_image
 
-    keep_inputs((image, clicks, images), (json, picture))
+    keep_inputs((image, clicks, images, answers), (json, picture))
     # the image first: a misspelt one is not in the tables either, but they are not what is wrong
     radiograph = read_radiograph(image)
-    table = read_cases_of_image(image, clicks, images, given)
+    table = with_answers(read_cases_of_image(image, clicks, images, given), answers)
     measured = measure_given(radiograph, table, clicks.name, settings)
     pairs, skips = measured.pairs, [*table.skips, *measured.skips]
     if json != STANDARD_OUTPUT:
@@ -190,6 +195,7 @@ def batch(
     clicks: Annotated[Path, typer.Argument(metavar="CLICKS.csv", help="Clicks table.", show_default=False)],
     out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for the results.", show_default=False)],
     workers: Annotated[int, typer.Option(min=1, metavar="N", help="Processes to share the work.")] = 1,
+    answers: Annotated[Path | None, option(_ANSWERS, "ANSWERS.csv")] = None,
     cluster: Annotated[str | None, option("Not available yet in this version.", "ADDRESS")] = None,
     *,
     settings: CurvatureSettings,
@@ -205,10 +211,12 @@ def batch(
 
     if cluster is not None:
         raise PeriapicalError("--cluster is not available yet in this version; use --workers instead.")
-    keep_inputs((images, clicks), [out / name for name in WRITTEN])
+    keep_inputs((images, clicks, answers), [out / name for name in WRITTEN])
     try:
         with _progress("Measuring") as progress:
-            summary = run_batch(images, clicks, out, workers=workers, settings=settings, progress=progress)
+            summary = run_batch(
+                images, clicks, out, answers=answers, workers=workers, settings=settings, progress=progress
+            )
     except KeyboardInterrupt:
         typer.echo("periapical: stopped; the same command goes on where it stood", err=True)
         raise typer.Exit(INTERRUPTED) from None
@@ -222,6 +230,7 @@ def batch(
         raise typer.Exit(NOTHING_MEASURED)
 
 
+add_checks_commands(app)
 add_curvature_commands(app)
 add_readings_commands(app)
 add_course_commands(app)

@@ -43,6 +43,8 @@ class Radiograph:
         Non-identifying header facts (modality, photometric interpretation, view, ...).
     history : tuple of str
         What was done to the stored values to make `grey`, in order.
+    lossy : bool
+        The image was stored with loss.
     """
 
     grey: npt.NDArray[np.float32]
@@ -56,6 +58,7 @@ class Radiograph:
     pixel_aspect: float = 1.0
     header: Mapping[str, str] = field(default_factory=dict)
     history: tuple[str, ...] = ()
+    lossy: bool = False
 
 
 def read_radiograph(path: str | Path) -> Radiograph:
@@ -138,6 +141,7 @@ def _from_bytes(data: bytes, path: Path) -> Radiograph:
         pixel_aspect=decoded.pixel_aspect,
         header=decoded.header,
         history=(*decoded.history, note),
+        lossy=decoded.lossy,
     )
 
 

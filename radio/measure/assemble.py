@@ -37,6 +37,8 @@ class Assembly:
     measurements: Mapping[str, Measurement]
     bend: Bend | None
     remarks: tuple[Remark, ...]
+    no_scale: str = ""
+    """Why there is no scale, where one was wanted."""
 
 
 def assemble(
@@ -64,7 +66,7 @@ def assemble(
     file_px = _file_length(traced)
     if file_px is not None:
         out[file_px.name] = file_px
-    scale = _scale(radiograph, traced, facts, file_px, remarks)
+    scale, no_scale = _scale(radiograph, traced, facts, file_px)
     canal_px = _canal_length_px(traced)
     if canal_px is not None:
         out[canal_px.name] = canal_px
@@ -78,41 +80,12 @@ def assemble(
     bend = measure_bend(traced, scale, settings)
     if bend is not None:
         out |= bend.measurements
-        remarks += [*_bend_remarks(bend), *_placed_remarks(bend.stack, scale)]
+        remarks += _placed_remarks(bend.stack, scale)
     if facts.electronic_mm is not None:
         _electronic(out, facts, remarks)
     _confidence(traced, scale, remarks)
-    return Assembly(scale, _magnification(radiograph, scale), out, bend, tuple(remarks))
-
-
-# Greatest Schneider angle seen among 1163 canals (Schafer et al. 2002, J Endod 28:211, abstract).
-_GREATEST_SEEN_DEG = 75.0
-
-
-def _bend_remarks(bend: Bend) -> list[Remark]:
-    """What must be known beside one angle: that there are two bends, or that it is larger than any seen."""
-    remarks = []
-    shaped = bend.findings.get("s_shaped")
-    if shaped is not None and shaped.word == "yes":
-        both = [bend.measurements.get(f"{which}_curve_deg") for which in ("primary", "secondary")]
-        told = f" First curve {both[0]}, second curve {both[1]}." if all(both) else ""
-        remarks.append(
-            Remark(
-                "warn",
-                f"The canal bends to both sides (S-shape; {shaped.share:.0%} of the possible traces agree): "
-                f"one angle does not describe it.{told}",
-            )
-        )
-    schneider = bend.measurements.get("schneider_deg")
-    if schneider is not None and schneider.value > _GREATEST_SEEN_DEG:
-        remarks.append(
-            Remark(
-                "warn",
-                f"An angle of {schneider.value:.0f} degrees is more than the greatest published one "
-                f"({_GREATEST_SEEN_DEG:g} degrees): check orifice, canal end and line.",
-            )
-        )
-    return remarks
+    magnification = _magnification(radiograph, scale)
+    return Assembly(scale, magnification, out, bend, tuple(remarks), no_scale)
 
 
 # A departure point or an axis placed this far from the canal, in mm or as a share of its length, is astray.
@@ -170,21 +143,21 @@ def _scale(
     traced: TracedCase,
     facts: CaseFacts,
     file_px: Measurement | None,
-    remarks: list[Remark],
-) -> Scale | None:
-    """The scale the user asked for, or the best there is: file, ball, given, then the image header."""
+) -> tuple[Scale | None, str]:
+    """The scale the user asked for, or the best there is: file, ball, given, then the image header.
+
+    Also why there is none, where one was wanted.
+    """
     if facts.scale_from == "none":
-        return None
+        return None, ""
     wanted = [facts.scale_from] if facts.scale_from else ["file", "ball", "given", "dicom"]
     reasons = []
     for source in wanted:
         try:
-            return _scale_from(str(source), radiograph, traced, facts, file_px)
+            return _scale_from(str(source), radiograph, traced, facts, file_px), ""
         except CalibrationError as error:
             reasons.append(str(error))
-    text = reasons[0] if facts.scale_from else "Nothing of known size was given."
-    remarks.append(Remark("warn", f"No scale, so no millimetres: {text}"))
-    return None
+    return None, reasons[0] if facts.scale_from else "Nothing of known size was given."
 
 
 def _scale_from(
@@ -258,18 +231,10 @@ def _lengths(
         how = f"file length {facts.file_length_mm:g} mm from the {facts.file_start_at}"
         sd = file_length_sd_mm(facts.file_start_at)
         out["working_length_mm"] = working_length_mm(gap, facts.file_length_mm, sd, how)
-        if facts.file_start_at == "handle":
-            remarks.append(Remark("warn", _FROM_HANDLE))
     if "reference" in traced.landmarks and traced.file_line is not None:
         out["reference_length_mm"] = _length_from_reference(gap, traced, scale)
     if "working_length_mm" not in out:
         remarks.append(Remark("note", "No working length: it needs the length of the file in the image."))
-
-
-_FROM_HANDLE = (
-    "The working length is counted from the handle, where the stated file length begins. In the mouth it is "
-    "counted from the coronal reference: set a stop, or mark the reference and read the length from there."
-)
 
 
 def _length_from_reference(gap: Measurement, traced: TracedCase, scale: Scale) -> Measurement:

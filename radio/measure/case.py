@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from calib.scale import Scale
+from radio.measure.check_rules.contract import Answer, Check
 from radio.measure.result import Finding, Measurement
 from radio.measure.stack import TraceStack
 from radio.trace.line import LandmarkFix, Line
@@ -63,6 +64,8 @@ class CaseFacts:
         where nothing is.
     resorption : {"none", "bone", "bone+root"} or None
         What the image shows resorbed about the apex; the rule by resorption goes by it.
+    answers : tuple of Answer
+        Answers to pre-flight checks.
     """
 
     canal: str = "1"
@@ -79,6 +82,7 @@ class CaseFacts:
     subject: str = ""
     length_rule: str = ""
     resorption: Literal["none", "bone", "bone+root"] | None = None
+    answers: tuple[Answer, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -124,14 +128,16 @@ class CaseResult:
     findings : mapping of str to Finding
         Words by results-table column, e.g. ``"s_shaped"``.
     absent : mapping of str to str
-        Why a curvature column has no value.
+        Why a curvature column has no value, and which check withholds a number.
     stack : TraceStack or None
         The canal in millimetres (or square pixels) and traces as it might have come out; every method's
         construction can be drawn from it.
     remarks : tuple of Remark
-        Warnings and notes.
+        Warnings and notes that are no checks.
     seconds : float
         Time for tracing and measuring, image loading apart.
+    checks : tuple of Check
+        What the pre-flight checks found.
     """
 
     facts: CaseFacts
@@ -147,3 +153,10 @@ class CaseResult:
     findings: Mapping[str, Finding] = field(default_factory=dict)
     absent: Mapping[str, str] = field(default_factory=dict)
     stack: TraceStack | None = None
+    checks: tuple[Check, ...] = ()
+
+    @property
+    def told(self) -> tuple[Remark, ...]:
+        """Everything to be known beside the numbers: checks, a settled one as a note, and remarks."""
+        checks = (Remark("note" if one.settled else one.level, one.text) for one in self.checks)
+        return (*checks, *self.remarks)

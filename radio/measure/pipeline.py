@@ -9,7 +9,6 @@ import numpy as np
 from radio.errors import TraceError
 from radio.image.radiograph import Radiograph
 from radio.measure.approximate import approximate_mm_per_px
-from radio.measure.assemble import Assembly, assemble
 from radio.measure.case import (
     AXIS_LANDMARKS,
     LANDMARKS,
@@ -21,6 +20,7 @@ from radio.measure.case import (
 )
 from radio.measure.settings import DEFAULT_SETTINGS, CurvatureSettings
 from radio.measure.trace_case import trace_case
+from radio.measure.withheld import assemble_checked
 
 
 def measure_case(
@@ -55,7 +55,8 @@ def measure_case(
     checked = check_clicks(clicks, radiograph.grey.shape)
     approximate = approximate_mm_per_px(checked, facts, radiograph.spacing, radiograph.pixel_aspect)
     traced = trace_case(radiograph, checked, facts, approximate)
-    assembly: Assembly = assemble(radiograph, traced, facts, settings)
+    made = assemble_checked(radiograph, traced, checked, facts, settings)
+    assembly = made.assembly
     remarks = (*_off_film(radiograph, checked), *traced.remarks, *assembly.remarks)
     bend = assembly.bend
     return CaseResult(
@@ -70,8 +71,9 @@ def measure_case(
         remarks=remarks,
         seconds=time.perf_counter() - started,
         findings={} if bend is None else bend.findings,
-        absent={} if bend is None else bend.absent,
+        absent={**({} if bend is None else bend.absent), **made.withheld},
         stack=None if bend is None else bend.stack,
+        checks=made.checks,
     )
 
 

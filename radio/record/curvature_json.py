@@ -153,7 +153,7 @@ class CurvatureCanal(Record):
             not_measured=case.absent,
             what_if=None if case.what_if is None else Moves.from_what_if(case.what_if),
             traced=Proposed.from_result(case.result),
-            remarks=case.result.remarks,
+            remarks=case.result.told,
         )
 
 

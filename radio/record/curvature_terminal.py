@@ -43,7 +43,7 @@ def curvature_block(case: CurvatureCase, width: int) -> RenderableType:
         parts.append(_uncertainty(case))
     parts += [told_line("Class", one.text) for one in case.classes]
     parts += missing_lines(case.absent)
-    parts += remark_lines(case.result.remarks)
+    parts += remark_lines(case.result.told)
     if case.what_if is not None:
         parts += ["", *_what_if(case.what_if, width)]
     return Group(*parts, Text(""))

@@ -15,6 +15,8 @@ from pydantic import Field, FiniteFloat
 
 import radio
 from radio.measure.case import CaseFacts, CaseResult, Clicks, Remark
+from radio.measure.check_rules.contract import Check
+from radio.measure.checks import open_questions
 from radio.measure.classes import Classified
 from radio.measure.result import Finding, Measurement
 from radio.measure.settings import CurvatureSettings
@@ -93,6 +95,7 @@ class MeasuredCanal(Record):
     """One canal: what was stated and clicked, the numbers by results-table column, and how they were made.
 
     `curvature_settings` are the parameters of the curvature methods; null where no canal was traced.
+    `checks` are what the pre-flight checks found, `unanswered` those that ask a person.
     """
 
     canal: str
@@ -106,6 +109,8 @@ class MeasuredCanal(Record):
     scale_source: str | None
     implied_magnification: FiniteFloat | None
     traced: Proposed
+    checks: tuple[Check, ...]
+    unanswered: tuple[str, ...]
     remarks: tuple[Remark, ...]
     seconds: FiniteFloat
 
@@ -125,6 +130,8 @@ class MeasuredCanal(Record):
             scale_source=None if result.scale is None else result.scale.source,
             implied_magnification=result.implied_magnification,
             traced=Proposed.from_result(result),
+            checks=result.checks,
+            unanswered=tuple(rule.id for rule in open_questions(result)),
             remarks=result.remarks,
             seconds=result.seconds,
         )

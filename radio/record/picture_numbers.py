@@ -15,6 +15,7 @@ from radio.record.wording import (
     how_text,
     main_measurements,
     name_of,
+    remark_texts,
     title_of,
     value_text,
 )
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
 NUMBERS_WIDTH_IN = 5.2
 _BODY_PT = 9.0
 _SMALL_PT = 7.0
-_REMARK_MARKS = {"stop": "STOP", "warn": "Warning", "note": "Note"}
 _KEY = (
     "Lines: orange the file; blue the canal, dashed where the image does not support it; vermilion, thick, "
     "the gap; yellow, dash-dotted, the coronal axis; pink, long dashes, the chord, with the angle. "
@@ -59,8 +59,8 @@ def lay_out_numbers(radiograph: Radiograph, results: Sequence[CaseResult]) -> Nu
             value = f"{value_text(measurement)}{unit}"
             lines.append(TextLine(name_of(measurement), _BODY_PT, value=value, space_before=4))
             lines += _small(how_text(measurement))
-        for remark in one.remarks:
-            lines += _small(f"{_REMARK_MARKS[remark.level]}: {remark.text}", colour="#8A3B00", space_before=4)
+        for told in remark_texts(one):
+            lines += _small(told, colour="#8A3B00", space_before=4)
     lines += _small("Values are given ± standard uncertainty. " + _KEY, space_before=10)
     lines += _small(CAUTION, colour="black", bold=True, space_before=6)
     made_by = f"napari-periapical {radio.__version__}, image SHA-256 {radiograph.sha256[:16]}…"

@@ -63,6 +63,7 @@ _FIXED_COLUMNS = (
     "target_length_mm",
     "target_length_sd_mm",
     "length_rule",
+    "checks",
 )
 _OF_METHODS = tuple(
     column for quantity in QUANTITIES.values() for column in (quantity.column, quantity.beside)
@@ -141,7 +142,8 @@ def result_row(image: str, result: CaseResult) -> dict[str, str]:
     tip = result.landmarks.get("file_tip")
     if tip is not None:
         row["file_tip_row"], row["file_tip_col"] = _number(tip.row), _number(tip.col)
-    row["warnings"] = "; ".join(remark.text for remark in result.remarks if remark.level != "note")
+    row["warnings"] = "; ".join(remark.text for remark in result.told if remark.level != "note")
+    row["checks"] = "; ".join(check.short for check in result.checks)
     row["seconds"] = f"{result.seconds:.3f}"
     row["canal_line"], row["file_line"] = _line(result.canal_line), _line(result.file_line)
     return row

@@ -18,6 +18,7 @@ from radio.record.wording import (
     interval_text,
     main_measurements,
     name_of,
+    remark_texts,
     title_of,
     value_text,
 )
@@ -99,5 +100,5 @@ def _section(entry: SheetEntry) -> str:
             told = escape(how_text(one))
             parts.append(f"<tr><td>{escape(name_of(one))}</td>{numbers}<td>{told}</td></tr>")
         parts.append("</table>")
-        parts += [f'<p class="remark">{escape(remark.text)}</p>' for remark in result.remarks]
+        parts += [f'<p class="remark">{escape(told)}</p>' for told in remark_texts(result)]
     return "\n".join([*parts, "</section>"])

@@ -11,6 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from radio.measure.case import CaseResult, Remark
+from radio.measure.checks import open_questions
 from radio.record.tables import Skip
 from radio.record.wording import (
     CAUTION,
@@ -66,10 +67,25 @@ def canal_block(image: str, result: CaseResult, clicked: Set[str], width: int) -
             table.add_row(*cells)
             told.append(Text.assemble((f"{name_of(one)}, {one.unit}: ", "bold"), how))
     parts: list[RenderableType] = [table, Text("u: standard uncertainty", style="dim"), *told]
-    parts += remark_lines(result.remarks)
+    parts += remark_lines(by_level(result.told))
+    parts += questions_line(result)
     for name, reason in missing_measures(result, clicked).items():
         parts.append(Text.assemble(("Not measured: ", "dim"), f"{name}: {reason}"))
     return Group(*parts, Text(""))
+
+
+def by_level(remarks: Sequence[Remark]) -> list[Remark]:
+    """Sort remarks, the grave ones first."""
+    return sorted(remarks, key=lambda remark: list(_LEVELS).index(remark.level))
+
+
+def questions_line(result: CaseResult) -> list[Text]:
+    """Lay out which checks ask a person and were not answered; nothing where all were."""
+    numbers = ", ".join(rule.id[1:] for rule in open_questions(result))
+    if not numbers:
+        return []
+    told = f"checks {numbers}; `periapical checks` asks them, --answers takes the answers"
+    return [Text.assemble(("Not answered: ", "dim"), told)]
 
 
 def remark_lines(remarks: Sequence[Remark]) -> list[Text]:
@@ -106,7 +122,7 @@ def summary_table(results: Sequence[tuple[str, CaseResult]]) -> Table:
     for image, result in results:
         numbers = main_measurements(result)
         values = [value_text(numbers[name]) if name in numbers else "–" for name in columns]
-        warnings = sum(remark.level != "note" for remark in result.remarks)
+        warnings = sum(remark.level != "note" for remark in result.told)
         table.add_row(
             escape(image), result.facts.tooth, escape(result.facts.canal), *values, str(warnings or "")
         )

@@ -37,6 +37,7 @@ from radio.measure.case import (
     Clicks,
     Remark,
 )
+from radio.measure.check_rules.contract import Check
 from radio.measure.result import Measurement
 from radio.record.atomic import directory_lock, write_text
 from radio.record.traced import Point, Proposed, Record, points_of
@@ -78,6 +79,8 @@ class Tracing(Record):
         Numbers as they were at that time, by results-table column.
     remarks : tuple of Remark
         What stood beside them.
+    checks : tuple of Check
+        What the pre-flight checks found, each with its answer; none in older documents.
     """
 
     uuid: UUID
@@ -96,6 +99,7 @@ class Tracing(Record):
     implied_magnification: FiniteFloat | None
     measurements: Mapping[str, Measurement]
     remarks: tuple[Remark, ...]
+    checks: tuple[Check, ...] = ()
 
     @model_validator(mode="after")
     def _revision_fits(self) -> Self:
@@ -275,6 +279,7 @@ def _snapshot(result: CaseResult) -> dict[str, object]:
             if math.isfinite(one.value)
         },
         "remarks": result.remarks,
+        "checks": result.checks,
     }
 
 

@@ -17,6 +17,7 @@ from typing import Any
 import radio
 from radio.errors import PeriapicalError
 from radio.measure.settings import DEFAULT_SETTINGS, CurvatureSettings
+from radio.record.answers_table import with_answers
 from radio.record.atomic import directory_lock, make_directory, write_text
 from radio.record.results import result_row, write_results, write_skipped
 from radio.record.tables import CaseInput, CaseTable, Skip, read_cases
@@ -110,8 +111,10 @@ class _Run:
         for path, cases in self._by_image.items():
             sha = self.hashes[path] = content_sha256(path)
             for case in cases:
-                self.keys[id(case)] = case_key(case, sha, self._settings)
+                self.keys[id(case)] = case_key(case, cases, sha, self._settings)
             left = [case for case in cases if self._journal.get(self.keys[id(case)]) is None]
+            if left:
+                left = cases  # checks look at the canals of an image together
             if len(left) < len(cases):
                 self.reused += len(cases) - len(left)
                 self._done += len(cases) - len(left)
@@ -130,6 +133,7 @@ def run_batch(
     clicks: Path,
     out: Path,
     *,
+    answers: Path | None = None,
     workers: int = 1,
     settings: CurvatureSettings = DEFAULT_SETTINGS,
     progress: Progress | None = None,
@@ -145,6 +149,8 @@ def run_batch(
         The tables.
     out : pathlib.Path
         Folder for the results; made if it is not there.
+    answers : pathlib.Path or None
+        Answers to pre-flight checks.
     workers : int
         Processes; with 1 everything happens in this one.
     settings : CurvatureSettings
@@ -161,12 +167,14 @@ def run_batch(
     """
     if workers < 1:
         raise PeriapicalError(f"workers is {workers}; allowed is a whole number from 1.")
-    table = read_cases(images, clicks)
+    table = with_answers(read_cases(images, clicks), answers)
     make_directory(out)
     with directory_lock(out, wait=False) as ours:
         if not ours:
             raise PeriapicalError(f"Another run is writing to {out}; wait for it or choose another folder.")
-        record = _run_record(images, clicks, out, workers, settings, table)
+        inputs = {"images_table": images, "clicks_table": clicks}
+        inputs |= {} if answers is None else {"answers_table": answers}
+        record = _run_record(inputs, out, workers, settings, table)
         _write_record(out, record)
         with Journal(out / "journal.jsonl") as journal:
             run = _Run(table.cases, settings, journal, progress)
@@ -262,7 +270,7 @@ def _now() -> str:
 
 
 def _run_record(
-    images: Path, clicks: Path, out: Path, workers: int, settings: CurvatureSettings, table: CaseTable
+    inputs: Mapping[str, Path], out: Path, workers: int, settings: CurvatureSettings, table: CaseTable
 ) -> dict[str, Any]:
     return {
         "software": f"napari-periapical {radio.__version__}",
@@ -270,9 +278,13 @@ def _run_record(
         "python": platform.python_version(),
         "system": platform.system(),
         "packages": dict(package_versions()),
-        "arguments": {"images": str(images), "clicks": str(clicks), "out": str(out), "workers": workers},
+        "arguments": {
+            **{name.removesuffix("_table"): str(path) for name, path in inputs.items()},
+            "out": str(out),
+            "workers": workers,
+        },
         "curvature_settings": asdict(settings),
-        "input_sha256": {"images_table": content_sha256(images), "clicks_table": content_sha256(clicks)},
+        "input_sha256": {name: content_sha256(path) for name, path in inputs.items()},
         "started": _now(),
         "finished": None,
         "status": "running",

@@ -1,8 +1,8 @@
 """The journal of a batch run: what is done stays done when the run is stopped at any moment.
 
 One line of JSON for each canal, added as soon as the canal is done. A line is found again by a key made of
-everything its outcome depends on: the bytes of the image, the facts, the clicks, the parameters of the
-curvature methods and the program.
+everything its outcome depends on: the bytes of the image, the facts and clicks of all its canals, the
+parameters of the curvature methods and the program.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 import dataclasses
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -81,18 +81,28 @@ def content_sha256(path: Path) -> str:
         return ""
 
 
-def case_key(case: CaseInput, image_sha256: str, settings: CurvatureSettings) -> str:
-    """Make the key of one canal: equal inputs, settings and program give an equal key."""
+def case_key(
+    case: CaseInput, on_image: Sequence[CaseInput], image_sha256: str, settings: CurvatureSettings
+) -> str:
+    """Make the key of one canal: equal inputs, settings and program give an equal key.
+
+    `on_image` are all canals of its image, for checks compare them.
+    """
     content = {
         "image": case.image,
         "image_sha256": image_sha256,
-        "facts": dataclasses.asdict(case.facts),
+        "canal": case.facts.canal,
+        "canals": [_given(one) for one in on_image],
         "curvature_settings": dataclasses.asdict(settings),
-        "clicks": {name: points.tolist() for name, points in case.clicks.items()},
         "program": program_sha256(),
         "packages": dict(package_versions()),
     }
     return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()
+
+
+def _given(case: CaseInput) -> dict[str, object]:
+    clicks = {name: points.tolist() for name, points in case.clicks.items()}
+    return {"facts": dataclasses.asdict(case.facts), "clicks": clicks}
 
 
 class Journal:

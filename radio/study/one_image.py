@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from radio.errors import PeriapicalError, TraceError
@@ -107,7 +107,17 @@ def measure_canals(
     ImageOutcome
         In the order of `cases`; never raises for what is wrong with a canal.
     """
-    return ImageOutcome(radiograph, tuple(_measure_canal(radiograph, case, settings) for case in cases))
+    outcomes = [_measure_canal(radiograph, case, settings) for case in cases]
+    return ImageOutcome(radiograph, tuple(_seen_together(outcomes)))
+
+
+def _seen_together(outcomes: Sequence[Outcome]) -> Iterator[Outcome]:
+    """Outcomes with what the canals of the image say about each other."""
+    from radio.measure.checks import with_checks_between
+
+    judged = iter(with_checks_between([one.result for one in outcomes if one.result is not None]))
+    for one in outcomes:
+        yield one if one.result is None else replace(one, result=next(judged))
 
 
 def _measure_canal(radiograph: Radiograph, case: CaseInput, settings: CurvatureSettings) -> Outcome:
@@ -127,7 +137,7 @@ def _measure_canal(radiograph: Radiograph, case: CaseInput, settings: CurvatureS
 def _measured(case: CaseInput, result: CaseResult) -> Outcome:
     if result.measurements or result.scale is not None:
         return Outcome(case, result)
-    reasons = "; ".join(remark.text for remark in result.remarks)
+    reasons = "; ".join(remark.text for remark in result.told)
     return Outcome(case, None, reasons or "no line and no scale could be made from the points given")
 
 

@@ -199,7 +199,7 @@ def test_without_a_wish_the_best_scale_is_taken(missing, source) -> None:
     facts = replace(FACTS, mm_per_px=0.03, **dict.fromkeys(missing))
     result = measured(facts=facts)
     assert result.scale.source == source
-    assert not any("No scale" in r.text for r in result.remarks)
+    assert not any("No scale" in r.text for r in result.told)
 
 
 def test_a_ball_that_is_not_there_is_told_and_the_rest_is_measured() -> None:

@@ -151,14 +151,14 @@ def test_the_scale_comes_from_where_it_was_asked_for(source):
 def test_a_scale_that_cannot_be_made_says_why(source):
     result = measured(facts=CaseFacts(scale_from=source))
     assert result.scale is None
-    assert any("No scale" in r.text for r in result.remarks)
+    assert any("No scale" in r.text for r in result.told)
     assert "schneider_deg" in result.measurements
 
 
 def test_a_length_from_the_handle_is_said_to_be_one():
     facts = CaseFacts(file_length_mm=25.0, file_start_at="handle")
     result = measured(facts=facts)
-    assert any("handle" in r.text and r.level == "warn" for r in result.remarks)
+    assert any("handle" in r.text and r.level == "warn" for r in result.told)
     assert value(result, "working_length_mm") == pytest.approx(25.0 + value(result, "gap_mm"))
 
 
@@ -255,7 +255,7 @@ def test_an_s_shape_is_told_with_both_angles():
     result = measure_case(case.grey, case.clicks, case.facts)
     assert case.truth.s_shaped
     assert result.findings["s_shaped"].word == "yes"
-    (told,) = (r.text for r in result.remarks if "S-shape" in r.text)
+    (told,) = (r.text for r in result.told if "S-shape" in r.text)
     assert f"First curve {result.measurements['primary_curve_deg']}" in told
 
 

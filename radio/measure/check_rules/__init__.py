@@ -1,0 +1,1 @@
+"""Rules of the pre-flight checks, one module for each group."""

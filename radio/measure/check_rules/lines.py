@@ -1,0 +1,159 @@
+"""Checks of file and lines: stop, reference, kinks, straight lines over curves."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import numpy.typing as npt
+
+from radio.measure.bend import square
+from radio.measure.check_rules.contract import CheckRule, Found
+from radio.measure.check_rules.seen import Seen
+from radio.trace.curve import arc_length, project, resample
+from radio.trace.line import Line
+
+FloatArray = npt.NDArray[np.float64]
+
+KINK_MM, TIGHT_MM = 1.0, 2.0
+"""Radius of the file line below which it is kinked, and below which it is tighter than published ones."""
+STOP_FROM_REFERENCE_MM = 0.5
+STRAIGHT_LOSS_MM = 0.1
+_BRIDGED_SHARE = 0.08
+_STEP_MM, _ARM = 0.1, 7
+
+
+def _stop_seen(seen: Seen) -> Iterator[Found]:
+    if seen.said("P10") == "no":
+        yield Found(
+            "warn",
+            "Stop or reference are said not to be visible: only the gap can be read from this image.",
+            "Do not work to a working length from it; take the set length from the record.",
+            final=True,
+        )
+        return
+    start = seen.traced.landmarks.get("file_start")
+    if start is not None and not start.refined:
+        yield Found(
+            "note",
+            f"The face of the {seen.facts.file_start_at} was not found in the image; it stays as clicked.",
+            "Look whether it is visible and where it was clicked.",
+        )
+
+
+def _stop_on_reference(seen: Seen) -> Iterator[Found]:
+    if seen.said("P11") == "no":
+        yield Found(
+            "warn",
+            "The stop is said not to rest on the named reference: the working length counts from elsewhere.",
+            "Set the stop to the reference, or take the length from the reference.",
+            final=True,
+        )
+        return
+    file, marks = seen.traced.file_line, seen.traced.landmarks
+    if file is None or seen.facts.file_start_at != "stop" or not {"reference", "file_start"} <= set(marks):
+        return
+    points = square(file.points_px, seen.traced.aspect)
+    away_mm = project(points, square(marks["reference"].point_px, seen.traced.aspect))[0] * seen.mm_per_px
+    sd_px = np.hypot(marks["reference"].sd_along_px, marks["file_start"].sd_along_px)
+    sd_mm = float(sd_px) * seen.mm_per_px
+    if abs(away_mm) <= max(STOP_FROM_REFERENCE_MM, 1.96 * sd_mm):
+        return
+    side = "apical to" if away_mm > 0 else "coronal to"
+    yield Found(
+        "warn",
+        f"The reference lies {abs(away_mm):.1f} ± {sd_mm:.1f} mm {side} the stop, along the file.",
+        "Check both clicks. If the stop had moved, the length from the reference holds, not the set length.",
+    )
+
+
+def smallest_radius_mm(points_mm: FloatArray) -> float:
+    """Smallest radius of circles through points 0.7 mm apart along a line, mm; infinite for a short line."""
+    even = resample(points_mm, _STEP_MM)
+    if len(even) <= 2 * _ARM:
+        return float("inf")
+    a, b, c = even[: -2 * _ARM], even[_ARM:-_ARM], even[2 * _ARM :]
+    sides = np.hypot(*(b - a).T) * np.hypot(*(c - b).T) * np.hypot(*(c - a).T)
+    first, second = b - a, c - a
+    area = np.abs(first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0])
+    return float((sides / np.maximum(2 * area, 1e-12)).min())
+
+
+def _kink(seen: Seen) -> Iterator[Found]:
+    if seen.traced.file_line is None:
+        return
+    radius = smallest_radius_mm(seen.line_mm(seen.traced.file_line))
+    if radius < TIGHT_MM:
+        kinked = radius < KINK_MM
+        yield Found(
+            "warn" if kinked else "note",
+            f"The traced file bends with a radius of {radius:.1f} mm"
+            + (": kinked, or two files taken for one." if kinked else ", tighter than published canals."),
+            "Look at the line of the file; place file_via where it went astray.",
+        )
+
+
+def _straight(seen: Seen) -> Iterator[Found]:
+    for line, via in ((seen.traced.file_line, "file_via"), (seen.traced.canal_line, "canal_via")):
+        if line is None or via in seen.clicked or line.confident.all():
+            continue
+        bridged = float((~line.confident).mean())
+        loss_mm = _straight_loss_mm(seen, line)
+        if bridged > _BRIDGED_SHARE and loss_mm > STRAIGHT_LOSS_MM:
+            yield Found(
+                "warn",
+                f"The {line.kind} has clicks at its ends only, is curved, and the image supports "
+                f"{1 - bridged:.0%} of it; straight between the clicks it would be {loss_mm:.1f} mm shorter.",
+                f"Place {via} along the curve; three clicks did as well as six (J Isfahan Dent Sch).",
+            )
+
+
+def _straight_loss_mm(seen: Seen, line: Line) -> float:
+    points = seen.line_mm(line)
+    return arc_length(points) - float(np.hypot(*(points[-1] - points[0])))
+
+
+LINE_RULES = (
+    CheckRule(
+        "P10",
+        "stop and reference visible",
+        "warn",
+        "whether the face of the stop was found, and a question",
+        "A length counts from where the stop rests",
+        "reasoning of this program",
+        _stop_seen,
+        "Are stop and reference visible on the image?",
+        settles=("yes",),
+        doubts=("no",),
+    ),
+    CheckRule(
+        "P11",
+        "stop on the reference",
+        "warn",
+        f"distance between stop and reference along the file, {STOP_FROM_REFERENCE_MM:g} mm, and a question",
+        "A stop that moved makes the set length wrong by as much",
+        "reasoning of this program; the cut-off is its own",
+        _stop_on_reference,
+        "Does the stop rest on the named reference?",
+        settles=("yes",),
+        doubts=("no",),
+    ),
+    CheckRule(
+        "P12",
+        "file line without kinks",
+        "warn",
+        f"smallest radius of the traced file: {KINK_MM:g} and {TIGHT_MM:g} mm",
+        "The smallest published radius is about 2 mm, in a canal of 75° (Schäfer 2002, J Endod 28:211)",
+        "verified in the abstract; the cut-offs are this program's",
+        _kink,
+    ),
+    CheckRule(
+        "P13",
+        "curve clicked as a straight line",
+        "warn",
+        "lines clicked at their ends only, where the image supports them poorly",
+        f"A straight line over a curve is too short; {STRAIGHT_LOSS_MM:g} mm is warned of",
+        "arithmetic; three clicks as good as six, verified (J Isfahan Dent Sch)",
+        _straight,
+    ),
+)

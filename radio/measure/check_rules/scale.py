@@ -1,0 +1,236 @@
+"""Checks of the scale and of the file length it comes from."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from calib.dicom_spacing import scale_from_dicom
+from calib.evidence import Evidence, PitchEvidence, ScaleEvidence
+from calib.instruments import STANDARD_LENGTHS_MM
+from calib.known_length import file_length_sd_mm, scale_from_ball, scale_from_file
+from calib.meant_length import NOMINAL_LENGTHS_MM, MeantLength, meant_length
+from calib.scale import CalibrationError, Scale
+from radio.measure.check_rules.contract import CheckRule, Found
+from radio.measure.check_rules.seen import Seen
+
+LEAST_MAGNIFICATION, GREATEST_MAGNIFICATION = 0.95, 1.2
+"""Outside of these an implied magnification is warned of; cut-offs of this program."""
+_SQUARE_WITHIN = 1e-3
+
+
+def _no_scale(seen: Seen) -> Iterator[Found]:
+    if seen.no_scale:
+        yield Found(
+            "stop",
+            f"No scale, so no millimetres: {seen.no_scale}",
+            "State the length of the file, the diameter of a ball or the pixel size. Angles need none.",
+            final=True,
+        )
+
+
+_FROM_HANDLE = (
+    "The working length is counted from the handle, where the stated file length begins. In the mouth it is "
+    "counted from the coronal reference."
+)
+
+
+def _which_length(seen: Seen) -> Iterator[Found]:
+    length, start = seen.facts.file_length_mm, seen.facts.file_start_at
+    if length is None:
+        return
+    said = seen.said("P2")
+    if said and said != start:
+        yield Found(
+            "stop",
+            f"The length is said to count from the {said}, but file_start is stated as the {start}.",
+            "Correct file_start_at or the answer.",
+            ("scale", "tip") if seen.scale is not None and seen.scale.source == "file" else ("tip",),
+            final=True,
+        )
+    elif start == "stop":
+        if length in STANDARD_LENGTHS_MM:
+            told = f"{length:g} mm is a length files are sold in, and stated as the length set by the stop."
+            yield Found("note", told, "Make sure that it is not the length of the whole file.")
+    elif length not in NOMINAL_LENGTHS_MM:
+        yield Found(
+            "warn",
+            f"{length:g} mm is stated as the length from the handle; files are sold with "
+            f"{', '.join(f'{one:g}' for one in NOMINAL_LENGTHS_MM)} mm. {_FROM_HANDLE}",
+            "If a stop was set, mark the stop and say so with file_start_at.",
+        )
+    elif "working_length_mm" in seen.measurements:
+        yield Found("warn", _FROM_HANDLE, "Set a stop, or mark the reference and read the length from there.")
+
+
+def file_scale(seen: Seen) -> Scale | None:
+    """Scale from the stated file length, whether or not it is the one used."""
+    length_px, stated = seen.measurements.get("file_length_px"), seen.facts.file_length_mm
+    if length_px is None or stated is None:
+        return None
+    start = seen.facts.file_start_at
+    return scale_from_file(
+        length_px.value,
+        length_px.sd or 0.0,
+        stated,
+        file_length_sd_mm(start),
+        pixel_aspect=seen.traced.aspect,
+        start_at=start,
+    )
+
+
+def _evidence(seen: Seen) -> Evidence | None:
+    """What is known of the scale besides the file: a ball, the pitch, or what the header is calibrated on."""
+    ball, diameter_mm = seen.traced.ball, seen.facts.ball_diameter_mm
+    try:
+        if ball is not None and diameter_mm is not None:
+            made = scale_from_ball(ball.diameter_px, ball.sd_px, diameter_mm, pixel_aspect=seen.traced.aspect)
+            return ScaleEvidence(made)
+        if seen.pitch_mm is not None:
+            return PitchEvidence(seen.pitch_mm)
+        return ScaleEvidence(scale_from_dicom(seen.radiograph.spacing))
+    except CalibrationError:
+        return None
+
+
+def _misfit(judged: MeantLength) -> str:
+    return f"{judged.words} Ratio {judged.ratio:.2f} to the {judged.basis}."
+
+
+_CHECK_LENGTH = "Read the file length again, at the stop or on the handle, and correct it."
+
+
+def _wrong_length(seen: Seen) -> Iterator[Found]:
+    evidence = _evidence(seen)
+    if seen.scale is None or seen.scale.source != "file" or evidence is None:
+        return
+    assert seen.facts.file_length_mm is not None
+    judged = meant_length(seen.facts.file_length_mm, seen.scale, evidence, start_at=seen.facts.file_start_at)
+    if judged.verdict == "suspicious":
+        yield Found("warn", _misfit(judged), _CHECK_LENGTH)
+
+
+def _magnification(seen: Seen) -> Iterator[Found]:
+    factor = seen.magnification
+    if factor is None or LEAST_MAGNIFICATION <= factor <= GREATEST_MAGNIFICATION:
+        return
+    low = factor < LEAST_MAGNIFICATION
+    why = (
+        "the known length leans against the receptor, or it is stated too long"
+        if low
+        else "the known length is stated too short, or the tooth is far from the receptor"
+    )
+    yield Found(
+        "warn",
+        f"Detector pitch over scale is {factor:.2f}; usual is 1.0 to 1.1. Either {why}.",
+        "Check the known length and how the receptor was placed.",
+    )
+
+
+def _pixels(seen: Seen) -> Iterator[Found]:
+    own = seen.scale is not None and seen.scale.source in ("file", "ball")
+    if seen.said("P6") == "yes":
+        yield Found(
+            "warn" if own else "stop",
+            "The image is said to have been resized or stretched since its pixel size was stated.",
+            "Measure the original export, or take the scale from a file or a ball in the image; an image "
+            "stretched in one direction cannot be measured.",
+            () if own else ("scale",),
+            final=True,
+        )
+    if abs(seen.radiograph.pixel_aspect - 1) > _SQUARE_WITHIN:
+        yield Found(
+            "note",
+            f"The header states pixels {seen.radiograph.pixel_aspect:.3f} times as high as wide; lengths and "
+            "angles allow for it.",
+            "Check that the image itself was not stretched.",
+        )
+    dpi = [float(one) for one in seen.radiograph.header.get("resolution_dpi", "").split(" x ") if one]
+    if len(dpi) == 2 and min(dpi) > 0 and abs(dpi[0] / dpi[1] - 1) > 0.01:
+        yield Found(
+            "warn",
+            f"The image states {dpi[0]:g} dots per inch across and {dpi[1]:g} down. Its pixels were taken as "
+            "square.",
+            "If it was scanned so, or stretched, lengths and angles are wrong: export it with square pixels.",
+        )
+
+
+def _second_source(seen: Seen) -> Iterator[Found]:
+    made = file_scale(seen)
+    if seen.scale is None or seen.scale.source == "file" or made is None:
+        return
+    assert seen.facts.file_length_mm is not None
+    by_pitch = seen.scale.source == "dicom" and seen.pitch_mm is not None
+    evidence = PitchEvidence(seen.pitch_mm) if by_pitch and seen.pitch_mm else ScaleEvidence(seen.scale)
+    judged = meant_length(seen.facts.file_length_mm, made, evidence, start_at=seen.facts.file_start_at)
+    if judged.verdict == "suspicious":
+        traced_mm = seen.measurements["file_length_px"].value * seen.scale.col_mm_per_px
+        yield Found(
+            "warn",
+            f"The traced file measures {traced_mm:.1f} mm by the scale from {seen.scale.source}. "
+            f"{_misfit(judged)}",
+            "Check file length and what the scale was made from; one of them is wrong, or the file leans.",
+        )
+
+
+SCALE_RULES = (
+    CheckRule(
+        "P1",
+        "scale",
+        "stop",
+        "whether anything gives millimetres, and of which kind it is",
+        "A pixel size in the plane of the detector is not one in the plane of the tooth",
+        "arithmetic, and the documentation of open imaging libraries, verified",
+        _no_scale,
+        settles=(),
+    ),
+    CheckRule(
+        "P2",
+        "which length was entered",
+        "stop",
+        "whether the length is a usual one from where it is said to begin",
+        "A length set by a stop and a nominal length from the handle differ by millimetres",
+        "reasoning of this program; 28 mm and other lengths than 21, 25 and 31 are from memory",
+        _which_length,
+        "Where does the stated file length begin: at the stop or at the handle?",
+        settles=("stop", "handle"),
+    ),
+    CheckRule(
+        "P3",
+        "file length entered",
+        "warn",
+        "scale from the file against detector pitch, ball or header",
+        "A length mistyped by 21 for 25 mm puts the scale off by 19 %; magnification and lean explain less",
+        "arithmetic; limits of magnification 1 to 1.15 and of lean 15° are common practice, no source",
+        _wrong_length,
+    ),
+    CheckRule(
+        "P4",
+        "implied magnification",
+        "warn",
+        f"detector pitch over scale, {LEAST_MAGNIFICATION:g} to {GREATEST_MAGNIFICATION:g}",
+        "Read lengths became worse at a magnification of 1.3 and not at 1.1 (Radan, thesis, 1999)",
+        "verified; the cut-offs are this program's",
+        _magnification,
+    ),
+    CheckRule(
+        "P6",
+        "pixels as exposed",
+        "stop",
+        "pixel size along rows and columns as stated, and a question",
+        "A stated pixel size no longer holds once an image was resized",
+        "reasoning of this program",
+        _pixels,
+        "Was the image resized or stretched since its pixel size was stated?",
+        settles=("no",),
+        doubts=("yes",),
+    ),
+    CheckRule(
+        "P14",
+        "file length by another scale",
+        "warn",
+        "the traced file by a scale that is not its own, against its stated length",
+        "Both must agree within their uncertainties, lean and depth",
+        "reasoning of this program",
+        _second_source,
+    ),
+)

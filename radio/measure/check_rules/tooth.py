@@ -1,0 +1,179 @@
+"""Checks that go by the tooth: usual lengths, what the tip may hide, and what only a person can see."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from radio.measure.check_rules.contract import CheckRule, Found
+from radio.measure.check_rules.seen import Seen
+from radio.measure.length_rules import RESORPTION_RULES
+
+# Mean length of the tooth, crown and root, mm, by jaw ("1": upper, "3": lower) and position: the least and
+# greatest of two tables. Wheeler's, verified on web pages but for the lower molars; means of endodontic
+# texts, from memory.
+MEAN_LENGTHS_MM: Mapping[str, tuple[float, float]] = {
+    "11": (22.5, 24.3),
+    "12": (22.0, 22.7),
+    "13": (26.5, 27.0),
+    "14": (20.6, 22.5),
+    "15": (21.5, 22.5),
+    "16": (19.5, 20.8),
+    "17": (18.0, 20.0),
+    "18": (17.5, 17.5),
+    "31": (20.7, 21.5),
+    "32": (21.1, 23.5),
+    "33": (25.6, 27.0),
+    "34": (21.6, 22.5),
+    "35": (22.3, 22.5),
+    "36": (21.0, 21.5),
+    "37": (19.8, 20.0),
+}
+WIDE_SHARE = 0.25
+"""A length this share below the least or above the greatest mean is unusual: choice of this program."""
+_SAME_AS_WHOLE = ("working_length_mm", "reference_length_mm", "estimated_length_mm")
+# of teeth whose tip lay 0 to 2 mm short of the radiographic apex, how many were beyond the foramen
+_BEYOND = {"premolar": "51 %", "molar": "22 %"}
+
+
+def usual_lengths_mm(tooth: str) -> tuple[float, float] | None:
+    """Wide limits of the length of a permanent tooth, mm; None where no mean is known.
+
+    Parameters
+    ----------
+    tooth : str
+        ISO 3950.
+    """
+    if len(tooth) != 2 or tooth[0] not in "1234":
+        return None
+    means = MEAN_LENGTHS_MM.get(("1" if tooth[0] in "12" else "3") + tooth[1])
+    return None if means is None else (means[0] * (1 - WIDE_SHARE), means[1] * (1 + WIDE_SHARE))
+
+
+def kind_of(tooth: str) -> str:
+    """Premolar or molar, for a permanent tooth of ISO 3950; else empty."""
+    if len(tooth) != 2 or tooth[0] not in "1234":
+        return ""
+    return "premolar" if tooth[1] in "45" else "molar" if tooth[1] in "678" else ""
+
+
+def _usual_length(seen: Seen) -> Iterator[Found]:
+    limits = usual_lengths_mm(seen.facts.tooth)
+    name = next((one for one in _SAME_AS_WHOLE if one in seen.measurements), None)
+    from_handle = name == "working_length_mm" and seen.facts.file_start_at == "handle"
+    if limits is None or name is None or from_handle:
+        return
+    length = seen.measurements[name].value
+    if not limits[0] <= length <= limits[1]:
+        yield Found(
+            "note",
+            f"{length:.1f} mm is unusual for tooth {seen.facts.tooth}: {limits[0]:.0f} to {limits[1]:.0f} mm "
+            "are wide limits about published means, which say little about one patient.",
+            "Check tooth, file length and scale.",
+        )
+
+
+def _beyond_foramen(seen: Seen) -> Iterator[Found]:
+    kind, gap = kind_of(seen.facts.tooth), seen.value("gap_mm")
+    if kind and gap is not None and 0 <= gap <= 2:
+        yield Found(
+            "note",
+            f"The tip lies {gap:.1f} mm short of the radiographic apex of a {kind}. With the tip 0 to 2 mm "
+            f"short, files were beyond the foramen in {_BEYOND[kind]} of {kind}s.",
+            "Do not take this image as proof that the file is inside; compare with an electronic reading.",
+        )
+
+
+def _foreshortened(seen: Seen) -> Iterator[Found]:
+    if seen.said("P15") == "yes":
+        yield Found(
+            "warn",
+            "The tooth is said to look elongated or foreshortened: lengths and angles are of its shadow.",
+            "Use an image made parallel to the tooth where there is one.",
+            final=True,
+        )
+
+
+def _ruler(seen: Seen) -> Iterator[Found]:
+    if seen.said("P25") == "no" and seen.facts.file_length_mm is not None:
+        yield Found(
+            "note",
+            "The ruler was not checked. ± 0.25 mm for setting the stop are in the uncertainty; an error of "
+            "the ruler itself is not.",
+            "Measure the ruler against a calliper.",
+            final=True,
+        )
+
+
+def _resorption(seen: Seen) -> Iterator[Found]:
+    stated, said = seen.facts.resorption, seen.said("P28")
+    if stated not in ("bone", "bone+root") and said != "yes":
+        return
+    states = [stated] if stated in ("bone", "bone+root") else ["bone", "bone+root"]
+    taught = " or ".join(RESORPTION_RULES[one].told for one in states)
+    rule = seen.facts.length_rule
+    chosen = f"chosen is the rule {rule!r}" if rule else "nothing is taken off until length_rule is stated"
+    yield Found(
+        "note",
+        f"Resorption about the apex is stated. Taught is {taught}; {chosen}.",
+        "Choose the rule with length_rule, and state what is resorbed with resorption.",
+    )
+
+
+TOOTH_RULES = (
+    CheckRule(
+        "P15",
+        "elongated or foreshortened",
+        "warn",
+        "a question",
+        "Bisecting images distorted more than holders (Forsberg 1987; Kazzi 2007, Int Endod J 40:526)",
+        "verified in the abstracts",
+        _foreshortened,
+        "Does the tooth look longer or shorter than its neighbours, or than on another image?",
+        settles=("no",),
+        doubts=("yes",),
+    ),
+    CheckRule(
+        "P21",
+        "usual length of the tooth",
+        "note",
+        f"length against published means, {WIDE_SHARE:.0%} to either side",
+        "Tables of mean tooth lengths; an average says little about one patient",
+        "Wheeler's table verified on web pages but for lower molars; means of endodontic texts from memory; "
+        "limits of this program",
+        _usual_length,
+    ),
+    CheckRule(
+        "P25",
+        "ruler checked",
+        "note",
+        "a question",
+        "Of 100 endodontic rulers tested, many were neither accurate nor precise (Brazilian study)",
+        "verified in the abstract; the ± 0.25 mm is common practice, no source",
+        _ruler,
+        "Was the ruler that set the stop checked?",
+        settles=("yes",),
+        doubts=("no",),
+    ),
+    CheckRule(
+        "P28",
+        "resorption about the apex",
+        "note",
+        "what is stated, and a question",
+        "Subtraction of 1, 1.5 or 2 mm by resorption (Weine)",
+        "verified on lecture slides, not in the book",
+        _resorption,
+        "Is bone or root resorbed about the apex?",
+        settles=("no",),
+        doubts=("yes",),
+    ),
+    CheckRule(
+        "P29",
+        "tip short of the apex",
+        "note",
+        "premolars and molars with the tip 0 to 2 mm short",
+        "169 canals: beyond the foramen in 51 % of premolars, 22 % of molars, 0 % of anteriors (ElAyouti "
+        "2001, J Endod 27)",
+        "verified in the abstract; the authors' names from memory",
+        _beyond_foramen,
+    ),
+)
