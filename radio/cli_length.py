@@ -45,6 +45,9 @@ def length(
     image: Annotated[Path, typer.Argument(help="Radiograph: DICOM, PNG, TIFF or JPEG.", show_default=False)],
     clicks: Annotated[Path, typer.Option(metavar="CLICKS.csv", help="Clicks table.", show_default=False)],
     images: Annotated[Path | None, option(_IMAGES, "IMAGES.csv")] = None,
+    answers: Annotated[
+        Path | None, option("Your answers to pre-flight checks; see periapical checks.", "ANSWERS.csv")
+    ] = None,
     picture: Annotated[
         Path | None, option("Folder for a picture of the end of each length, PNG and SVG.", "DIR")
     ] = None,
@@ -62,11 +65,12 @@ def length(
     from radio.image.radiograph import read_radiograph
     from radio.measure.case_lengths import case_lengths
     from radio.measure.settings import DEFAULT_SETTINGS
+    from radio.record.answers_table import with_answers
     from radio.record.tables import read_cases_of_image
 
-    keep_inputs((image, clicks, images), (json, picture))
+    keep_inputs((image, clicks, images, answers), (json, picture))
     radiograph = read_radiograph(image)
-    table = read_cases_of_image(image, clicks, images, given)
+    table = with_answers(read_cases_of_image(image, clicks, images, given), answers)
     measured = measure_given(radiograph, table, clicks.name, DEFAULT_SETTINGS)
     lengths = [case_lengths(result) for result, _ in measured.pairs]
     skips = [*table.skips, *measured.skips]

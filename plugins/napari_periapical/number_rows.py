@@ -39,6 +39,7 @@ _NAMES = {
     "reference_length_mm": "From reference",
     "estimated_length_mm": "Estimate, no file",
     "target_length_mm": "Target by rule",
+    "proportion_length_mm": "By proportion",
     "electronic_difference_mm": "vs electronic",
     "tangent_circle_deg": "Circle, angle",
     "tangent_circle_radius_mm": "Circle, radius",

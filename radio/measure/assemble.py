@@ -74,9 +74,8 @@ def assemble(
         _lengths(out, traced, facts, scale, canal_px, remarks)
         estimate = estimated_length(traced, scale)
         out |= {} if estimate is None else {estimate.name: estimate}
-    target, told = target_of(facts, out)
+    target = target_of(facts, out)
     out |= {} if target is None else {target.name: target}
-    remarks += told
     bend = measure_bend(traced, scale, settings)
     if bend is not None:
         out |= bend.measurements

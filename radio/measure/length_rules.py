@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
 from radio.errors import PeriapicalError
-from radio.measure.case import CaseFacts, Remark
+from radio.measure.case import CaseFacts
 from radio.measure.result import Measurement
 
 Resorption = Literal["none", "bone", "bone+root"]
@@ -206,10 +206,8 @@ def target_length(working_length: Measurement, rule: LengthRule) -> Measurement:
     )
 
 
-def target_of(
-    facts: CaseFacts, measurements: Mapping[str, Measurement]
-) -> tuple[Measurement | None, tuple[Remark, ...]]:
-    """Target length of a canal by the rule stated, and what must be said of the rule.
+def target_of(facts: CaseFacts, measurements: Mapping[str, Measurement]) -> Measurement | None:
+    """Target length of a canal by the rule stated.
 
     Parameters
     ----------
@@ -219,19 +217,11 @@ def target_of(
 
     Returns
     -------
-    Measurement or None, tuple of Remark
+    Measurement or None
+        None where no rule is stated, the rule by resorption lacks it, or there is no length.
     """
+    rule = rule_named(facts.length_rule, facts.resorption) if facts.length_rule else None
     length = measurements.get("working_length_mm") or measurements.get("estimated_length_mm")
-    taught = None if facts.resorption is None else RESORPTION_RULES[facts.resorption]
-    if not facts.length_rule:
-        return None, ()
-    rule = rule_named(facts.length_rule, facts.resorption)
-    if rule is None:
-        return None, (Remark("note", "No target length: length_rule resorption needs resorption stated."),)
-    if length is None or length.value <= rule.subtract_mm:
-        return None, (Remark("note", "No target length: there is no length to take the rule off."),)
-    remarks: tuple[Remark, ...] = ()
-    if taught is not None and taught.subtract_mm != rule.subtract_mm:
-        told = f"The target length is {rule.title}; '{taught.title}' would be taught for what is stated"
-        remarks = (Remark("note", f"{told} ({taught.source}, {taught.standing})."),)
-    return target_length(length, rule), remarks
+    if rule is None or length is None or length.value <= rule.subtract_mm:
+        return None
+    return target_length(length, rule)

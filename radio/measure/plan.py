@@ -242,8 +242,7 @@ def _on_tooth(tooth: str) -> Iterator[Reason]:
 
 def _always(curvature: Measurement | None) -> Iterator[Reason]:
     yield Reason(
-        "Whatever the order, the length is checked again: at scouting, after the glide path and after "
-        "coronal enlargement.",
+        "The length is checked again: at scouting, after the glide path and after coronal enlargement.",
         "Appl Sci 2020;10:5824, verified in the text",
         "neither",
     )

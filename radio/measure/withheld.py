@@ -17,7 +17,9 @@ from radio.measure.trace_case import TracedCase
 
 # Checks that look at the scale: made before it is taken away.
 _OF_SCALE = {"P7", *(rule.id for rule in SCALE_RULES)}
-_TO_APEX = ("canal_length_px", "canal_length_mm", "estimated_length_mm", "target_length_mm")
+_TO_APEX = ("estimated_length_mm", "target_length_mm")
+# to the canal end where that is marked, else to the apex
+_OF_CANAL = ("canal_length_px", "canal_length_mm")
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,8 +103,9 @@ def _without(
     if stops["tip"] or stops["apex"]:
         traced = replace(traced, gap_px=None, gap_sd_px=None)
     rest = assemble(radiograph, traced, facts, settings)
-    if stops["apex"] and "canal_end" not in traced.landmarks:
-        kept = {name: one for name, one in rest.measurements.items() if name not in _TO_APEX}
+    if stops["apex"]:
+        gone = _TO_APEX if "canal_end" in traced.landmarks else (*_TO_APEX, *_OF_CANAL)
+        kept = {name: one for name, one in rest.measurements.items() if name not in gone}
         rest = replace(rest, measurements=kept)
     return rest
 

@@ -7,7 +7,7 @@ A JSON object with ``schema`` ``"napari-periapical lengths"`` or ``"napari-peria
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import Field, FiniteFloat
@@ -71,6 +71,7 @@ class CanalLengths(Record):
     by_rule: tuple[Ruled, ...]
     convention: str
     advice: Advice | None
+    not_measured: Mapping[str, str]
     remarks: tuple[Remark, ...]
 
     @classmethod
@@ -100,7 +101,8 @@ class CanalLengths(Record):
             by_rule=tuple(ruled),
             convention=CONVENTION,
             advice=None if advice is None else Advice(verdict=advice.verdict, told=advice.lines),
-            remarks=lengths.result.remarks,
+            not_measured=lengths.result.absent,
+            remarks=lengths.result.told,
         )
 
 

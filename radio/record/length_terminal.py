@@ -15,9 +15,12 @@ from radio.measure.case_lengths import CaseLengths, RuledLength
 from radio.measure.length_rules import CONVENTION
 from radio.measure.plan import STAGE_OF_LENGTH, Plan, Reason
 from radio.measure.result import Measurement
-from radio.record.terminal import remark_lines
+from radio.record.terminal import by_level, remark_lines
 from radio.record.wording import how_text, interval_text, name_of, title_of, value_text
 
+_NO_RULE = "No rule is chosen: give one with --length-rule, or in the images table."
+_NEEDS_STATE = "The rule by resorption needs --resorption: none, bone or bone+root."
+_SHOWN = ("gap_mm", "working_length_mm", "reference_length_mm")
 _ORDERS = {
     "length first": "length first",
     "flare first": "coronal flaring first, length late",
@@ -36,22 +39,28 @@ def lengths_block(image: str, lengths: CaseLengths) -> RenderableType:
     """
     result = lengths.result
     parts: list[RenderableType] = [Text(f"{image}: {title_of(result.facts)}", style="bold")]
-    shown = [result.measurements.get(name) for name in ("gap_mm", "reference_length_mm")]
-    shown = [*shown[:1], lengths.length, *shown[1:], lengths.proportion]
-    parts += [_line(one) for one in shown if one is not None]
+    shown = [result.measurements.get(name) for name in _SHOWN]
+    if lengths.length not in shown:
+        shown.append(lengths.length)
+    parts += [_line(one) for one in (*shown, lengths.proportion) if one is not None]
     if lengths.length is None:
         parts.append(Text("No length to the radiographic apex could be measured; see below."))
     else:
         parts += [_rules(lengths.ruled), Text(CONVENTION, style="dim")]
         if not any(one.chosen for one in lengths.ruled):
-            parts.append(Text("No rule is chosen: give one with --length-rule, or in the images table."))
+            parts.append(Text(_NEEDS_STATE if result.facts.length_rule else _NO_RULE))
     if lengths.budget is not None:
         parts.append(_budget(lengths.budget))
     if lengths.advice is not None:
         seen, *more = lengths.advice.lines
         parts.append(Text.assemble(("Gap: ", "bold"), seen))
         parts += [Text(f"  {line}") for line in more]
-    parts += remark_lines(result.remarks)
+    parts += remark_lines(by_level(result.told))
+    parts += [
+        Text.assemble(("Not measured: ", "dim"), f"{name}: {result.absent[name]}")
+        for name in (*_SHOWN, "estimated_length_mm", "target_length_mm")
+        if name in result.absent
+    ]
     return Group(*parts, Text(""))
 
 

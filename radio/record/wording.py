@@ -7,6 +7,7 @@ from collections.abc import Mapping, Set
 
 from calib.scale import Scale
 from radio.measure.case import CaseFacts, CaseResult
+from radio.measure.length_rules import BY_RESORPTION
 from radio.measure.methods import QUANTITIES
 from radio.measure.result import Measurement
 from radio.measure.space_measures import SPACE_TITLES
@@ -150,7 +151,8 @@ def missing_measures(result: CaseResult, clicked: Set[str]) -> dict[str, str]:
         Reason by column name, for the expected numbers that are missing.
     """
     there = all_measurements(result)
-    missing = [name for name in EXPECTED if name not in there]
+    expected = (*EXPECTED, "target_length_mm") if result.facts.length_rule else EXPECTED
+    missing = [name for name in expected if name not in there]
     return {name: result.absent.get(name) or _why(name, result, clicked) for name in missing}
 
 
@@ -160,6 +162,9 @@ def _why(name: str, result: CaseResult, clicked: Set[str]) -> str:
         return "scale_from is none" if facts.scale_from == "none" else _why_no_scale(facts)
     if name == "working_length_mm" and facts.file_length_mm is None:
         return "file_length_mm is not given"
+    if name == "target_length_mm":
+        by_resorption = facts.length_rule == BY_RESORPTION and facts.resorption is None
+        return "resorption is not given" if by_resorption else "there is no length to take the rule off"
     if name == "electronic_difference_mm" and facts.electronic_mm is None:
         return "electronic_mm is not given"
     lacking = _lacking_points(name, clicked)
