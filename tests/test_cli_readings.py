@@ -33,7 +33,7 @@ def test_a_list_is_compared_shown_and_written(folder):
     assert (done.returncode, done.stderr) == (0, "")
     for part in (
         *("Zero mark, 3 readings", "Half mark, 1 reading", "Limits of agreement, bias ± 1.96 SD"),
-        *("a.png, canal 1: -1.50 ± 0.27 mm; stated and fitting: flooded canal or chamber", "not average"),
+        *("a.png, canal 1: -1.50 ± 0.27 mm; stated and fitting: flooded canal", "not average"),
         *("Checklist where the electronic length is the shorter one (2 readings)", "(from memory)"),
         *(
             "Checklist where the electronic length is the longer one (1 reading)",

@@ -55,7 +55,7 @@ _BOTH: tuple[Direction, ...] = ("shorter", "longer")
 CAUSES: tuple[Cause, ...] = (
     Cause(
         "foramen",
-        "foramen short of the radiographic apex",
+        "foramen short of the apex",
         ("shorter",),
         "the reading answers to the foramen, the radiograph shows the apex; the foramen lay 0.59 mm (0.46 "
         "to 0.78 by tooth) or 0.69 mm (0.39 to 0.95) short of it on average, off the tip in 60 % of roots "
@@ -66,7 +66,7 @@ CAUSES: tuple[Cause, ...] = (
     ),
     Cause(
         "half_mark",
-        "reading at the half mark",
+        "read at the half mark",
         ("shorter",),
         "the half mark is meant for the constriction, short of the foramen (means of 0.5 to 0.85 mm are "
         "published), and numbers between marks are not millimetres",
@@ -78,7 +78,7 @@ CAUSES: tuple[Cause, ...] = (
     ),
     Cause(
         "stop_moved",
-        "stop moved, or another reference point",
+        "stop or reference moved",
         _BOTH,
         "both lengths count from the stop on the coronal reference; a stop that slipped or another cusp "
         "moves one of them",
@@ -87,15 +87,15 @@ CAUSES: tuple[Cause, ...] = (
     ),
     Cause(
         "other_canal",
-        "another canal, or files interchanged",
+        "another canal",
         _BOTH,
-        "the reading belongs to a canal other than the one measured",
+        "the reading belongs to a canal other than the one measured, or two files were interchanged",
         "check which file stands in which canal",
         _PRACTICE,
     ),
     Cause(
         "past_the_mark",
-        "reading noted beyond the mark",
+        "noted beyond the mark",
         ("longer",),
         "the file had passed the foramen when its length was read",
         "withdraw until the mark just goes, and read there",
@@ -103,7 +103,7 @@ CAUSES: tuple[Cause, ...] = (
     ),
     Cause(
         "perforation",
-        "perforation, or an exit at the side",
+        "perforation or side exit",
         ("shorter",),
         "the reading closes where the file meets tissue outside the root, before the end of the canal",
         "look for pain, bleeding and a lesion beside the root; another view, if justified",
@@ -121,7 +121,7 @@ CAUSES: tuple[Cause, ...] = (
     ),
     Cause(
         "flooded",
-        "flooded canal or chamber",
+        "flooded canal",
         ("shorter",),
         "irrigant that stands in the chamber leads the current past the canal",
         "dry the chamber, leave the canal moist, read again",
@@ -141,7 +141,7 @@ CAUSES: tuple[Cause, ...] = (
     ),
     Cause(
         "metal_contact",
-        "contact with a metal restoration, or caries",
+        "metal or caries contact",
         ("shorter",),
         "the current finds its way through metal or saliva instead of the end of the canal",
         "keep the file off metal, remove caries, block saliva out, read again",
@@ -151,7 +151,7 @@ CAUSES: tuple[Cause, ...] = (
     ),
     Cause(
         "open_apex",
-        "wide foramen or open apex",
+        "wide foramen",
         ("shorter",),
         "a foramen wider than about 0.6 mm makes readings inexact, most of them early",
         "read with a file that fits the canal; do not trust one reading",
@@ -172,7 +172,7 @@ CAUSES: tuple[Cause, ...] = (
     ),
     Cause(
         "previous_filling",
-        "remains of a previous filling",
+        "old filling",
         ("longer",),
         "old filling keeps the file from touching the wall and the current from passing, so that the mark "
         "comes late or not at all",
@@ -192,7 +192,7 @@ CAUSES: tuple[Cause, ...] = (
     ),
     Cause(
         "hidden_bend",
-        "apical bend toward or away from the detector",
+        "bend toward the detector",
         ("longer",),
         "a gap that runs toward the detector is foreshortened, so that the radiographic length comes out too "
         "short (a gap tilted by 30 degrees by 13 %)",
@@ -201,7 +201,7 @@ CAUSES: tuple[Cause, ...] = (
     ),
     Cause(
         "apex_hidden",
-        "radiographic apex seen too far coronally",
+        "apex hidden on the image",
         ("longer",),
         "where bone or another root lies over it, the outline is read short of the true apex",
         "change the display, or look at another view",
@@ -209,7 +209,7 @@ CAUSES: tuple[Cause, ...] = (
     ),
     Cause(
         "tip_seen_short",
-        "tip of the file not seen to its end",
+        "tip not seen to its end",
         ("shorter",),
         "a thin tip fades on the image, so that the gap and with it the radiographic length come out too "
         "long; the finer the file the more",
@@ -219,7 +219,7 @@ CAUSES: tuple[Cause, ...] = (
     ),
     Cause(
         "loose_file",
-        "file much smaller than the canal",
+        "file too loose",
         _BOTH,
         "a thin file in a wide canal does not touch its wall; the reading is unstable",
         "repeat with a file near the size of the canal",

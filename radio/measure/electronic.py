@@ -50,7 +50,7 @@ ADVICE = (
         0.5,
         "note",
         "check mark, stop and reference, and repeat the reading with a file that fits the canal",
-        "a textbook chapter and a practitioner's page; the threshold is from memory",
+        "a textbook chapter; threshold from memory",
     ),
 )
 
@@ -250,7 +250,7 @@ def causes_text(one: Comparison) -> str:
     if possible:
         parts.append(f"{'Also possible' if stated else 'Possible'}: {possible}.")
     if not one.reading.stated_flags:
-        parts.append("The state of the canal was not stated, so that none of these is ruled out by it.")
+        parts.append("The state of the canal was not stated: it rules none out.")
     return " ".join(parts)
 
 

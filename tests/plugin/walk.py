@@ -19,7 +19,7 @@ IMAGE = SAMPLES / "s02_curved_file10.png"
 WINDOW_PX = (1200, 860)
 WIDEST_PX = 1300
 # a radiograph takes few greys, and lines keep their colours
-GREYS, COLOURS = 44, 60
+GREYS, COLOURS = 28, 40
 FACTS = ("tooth", "file_length_mm", "file_size", "electronic_mm", "electronic_mark")
 # landmarks placed in the first picture of the panel, and those added in the second
 FIRST = ("file_start", "file_via", "file_tip")
@@ -76,6 +76,8 @@ def _make_small(large: Path, out: Path) -> Path:
     import numpy as np
     from PIL import Image
 
+    from radio.record.colours import CANAL_COLOUR, FILE_COLOUR, GAP_COLOUR
+
     with Image.open(large) as picture:
         small = picture.convert("RGB")
     if small.width > WIDEST_PX:
@@ -85,8 +87,10 @@ def _make_small(large: Path, out: Path) -> Path:
     coloured = pixels[:, np.ptp(pixels[0].astype(int), axis=1) > 40]
     found = Image.fromarray(coloured).quantize(COLOURS, dither=Image.Dither.NONE).getpalette() or []
     greys = np.repeat(np.linspace(0, 255, GREYS).round().astype(int), 3).tolist()
+    # thin lines would lose theirs to coloured text
+    lines = [int(one[k : k + 2], 16) for one in (FILE_COLOUR, CANAL_COLOUR, GAP_COLOUR) for k in (1, 3, 5)]
     palette = Image.new("P", (1, 1))
-    palette.putpalette([*greys, *found[: 3 * COLOURS]])
+    palette.putpalette([*greys, *lines, *found[: 3 * COLOURS]])
     small.quantize(palette=palette, dither=Image.Dither.NONE).save(out, optimize=True)
     return out
 
