@@ -88,6 +88,7 @@ class CaseStraightening:
     shrinks : mapping of str to Measurement
         Bounds by way: ``"traced"``, ``"centred"``, ``"leaning"``.
     remarks : tuple of Remark
+        Warnings about the canal, and what is said of walls and bounds.
     """
 
     result: CaseResult
@@ -123,7 +124,8 @@ def straightening_of_case(
     Raises
     ------
     PeriapicalError
-        There is no canal line or no scale, or the size of the file is none of ISO 3630-1.
+        There is no canal line or no scale, a check withholds the length, or the size of the file is none of
+        ISO 3630-1.
     """
     stack, line, scale = result.stack, result.canal_line, result.scale
     if stack is None or line is None:
@@ -132,6 +134,11 @@ def straightening_of_case(
         raise PeriapicalError(
             "there is no scale, and files have their sizes in millimetres; give a file or ball of known "
             "size, or mm_per_px"
+        )
+    length = result.measurements.get("canal_length_mm")
+    if length is None:
+        raise PeriapicalError(
+            "the length of the canal is withheld by a check; periapical measure tells which, and what to do"
         )
     size = result.facts.file_size
     measuring = None if size is None else HandFile(size)
@@ -144,8 +151,8 @@ def straightening_of_case(
         name: _measurement(name, way.shrink_mm, drawn[name], walls, scale, measuring, prepared)
         for name, way in geometry.ways.items()
     }
-    length = result.measurements["canal_length_mm"]
-    remarks = (*result.remarks, *_remarks(walls, geometry))
+    warned = [one for one in result.remarks if one.level != "note"]
+    remarks = (*warned, *_remarks(walls, geometry))
     return CaseStraightening(result, walls, geometry, measuring, prepared, length, shrinks, remarks)
 
 

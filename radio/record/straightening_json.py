@@ -123,7 +123,7 @@ class StraighteningDocument(Record):
     canals: tuple[StraighteningCanal, ...]
     skipped: tuple[SkippedCanal, ...]
     published: tuple[Published, ...]
-    contradictions: tuple[str, ...]
+    contradictions: str
 
 
 def straightening_json(

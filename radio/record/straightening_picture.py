@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 FloatArray = npt.NDArray[np.float64]
 
 _MARGIN_IN = 0.25
-_TITLE_IN = 0.5
+_TITLE_IN = 0.32
 _PANE_TITLE_IN = 0.25
 _PANE_IN = (6.6, 3.6)  # tallest, widest
 _KEY_IN = 0.75
@@ -53,8 +53,8 @@ _STYLES: Mapping[str, _Style] = {
     "bridged": _Style("wall not seen, width bridged", LANDMARK_COLOUR, _BRIDGED, 1.1),
     "centre": _Style("centre line", CANAL_COLOUR, (0, (6, 2, 1.2, 2)), 1.1),
     TRACED: _Style("taut path, canal as traced", GAP_COLOUR, "-", 1.5),
-    CENTRED: _Style("the same, widened about the centre line", GAP_COLOUR, "-", 1.5),
-    LEANING: _Style("the same, widened about the taut path", FILE_COLOUR, (0, (4, 1.4)), 1.5),
+    CENTRED: _Style("taut path, widened about the centre line", GAP_COLOUR, "-", 1.5),
+    LEANING: _Style("taut path, widened about the taut path", FILE_COLOUR, (0, (4, 1.4)), 1.5),
     f"{CENTRED} wall": _Style("wall, widened about the centre line", AXIS_COLOUR, "-", 0.9),
     f"{LEANING} wall": _Style("wall, widened about the taut path", AXIS_COLOUR, (0, (2, 1.6)), 0.9),
 }
@@ -204,6 +204,5 @@ def _below(radiograph: Radiograph, width_in: float) -> list[TextLine]:
     for one in PUBLISHED_CHANGES:
         text = f"{one.change}: {one.what}. {one.source} ({one.standing})."
         lines += broken(text, 7, width_in, hanging="    ")
-    for text in CONTRADICTIONS:
-        lines += broken(text, 7, width_in, space_before=2)
+    lines += broken(CONTRADICTIONS, 7, width_in, space_before=2)
     return [*lines, *foot_lines(radiograph, width_in)]

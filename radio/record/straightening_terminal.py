@@ -99,4 +99,4 @@ def published_block() -> RenderableType:
     table.add_column("Source; standing", ratio=2)
     for one in PUBLISHED_CHANGES:
         table.add_row(escape(one.what), escape(one.change), escape(f"{one.source}; {one.standing}"))
-    return Group(table, *(Text(text) for text in CONTRADICTIONS), Text(""))
+    return Group(table, Text(CONTRADICTIONS), Text(""))
