@@ -214,7 +214,8 @@ def _together(rng: np.random.Generator, count: int, samples: float) -> FloatArra
     """Errors of standard deviation 1 that go together over some samples, shape (count,)."""
     from scipy.ndimage import gaussian_filter1d
 
-    noise = gaussian_filter1d(rng.standard_normal(count + 1), samples, mode="reflect")[:count]
+    beyond = int(4 * samples) + 1
+    noise = gaussian_filter1d(rng.standard_normal(count + 2 * beyond), samples)[beyond:-beyond]
     # of white noise, smoothing leaves the share sum(kernel ** 2) of the variance
     return np.asarray(noise * np.sqrt(2.0 * np.sqrt(np.pi) * samples))
 
@@ -231,13 +232,14 @@ def _measurement(
     by_scale = abs(value) * scale.relative_sd
     # a line that wavers is longer, and the taut path through what it bounds hardly is
     sd, low, high = spread(value, drawn, by_scale, _LEAST_SD_MM, noise_adds=True)
-    read_on = "a thread without thickness" if measuring is None else file_text(measuring)
+    thread = "a thread without thickness, as no file size is stated"
+    read_on = thread if measuring is None else f"{file_text(measuring)} and circular section"
     basis = (
-        f"length read on {read_on}, of circular section, its tip at the canal end; walls seen over "
+        f"length read on {read_on}, its tip at the canal end; walls seen over "
         f"{walls.seen_share:.0%} of their length, bridged elsewhere; scale from {scale.source}"
     )
     if prepared is not None and name != TRACED:
-        basis += f"; prepared with {file_text(prepared)} to the canal end"
+        basis += f"; prepared with {file_text(prepared)} and circular section to the canal end"
     return Measurement(
         COLUMNS[name],
         value,
