@@ -145,7 +145,7 @@ def measure(
     keep_inputs((image, clicks, images, answers), (json, picture))
     # the image first: a misspelt one is not in the tables either, but they are not what is wrong
     radiograph = read_radiograph(image)
-    table = with_answers(read_cases_of_image(image, clicks, images, given), answers)
+    table = with_answers(read_cases_of_image(image, clicks, images, given), answers, whole=False)
     measured = measure_given(radiograph, table, clicks.name, settings)
     pairs, skips = measured.pairs, [*table.skips, *measured.skips]
     if json != STANDARD_OUTPUT:
@@ -225,6 +225,8 @@ def batch(
     reused = f" ({summary.reused} of them in an earlier run)" if summary.reused else ""
     counts = f"{summary.measured} measured, {summary.skipped} skipped{reused}"
     typer.echo(f"Canals: {counts}; images: {summary.images}.\nTables: {out.resolve()}")
+    if summary.skipped:
+        typer.echo(f"Why canals were skipped: {(out / 'skipped.csv').resolve()}")
     make_console().print(caution_text())
     if not summary.measured:
         raise typer.Exit(NOTHING_MEASURED)
