@@ -9,13 +9,14 @@ import numpy as np
 import numpy.typing as npt
 
 from calib.dicom_spacing import detector_pitch_mm, scale_from_dicom
-from calib.known_length import file_length_sd_mm, scale_from_ball, scale_from_file, scale_given
+from calib.known_length import file_length_sd_mm, scale_from_ball, scale_given
 from calib.scale import CalibrationError, Scale
 from radio.image.radiograph import Radiograph
 from radio.measure.bend import Bend, end_words, measure_bend, square
 from radio.measure.case import CaseFacts, Remark
 from radio.measure.electronic import compare, comparison_remarks
 from radio.measure.estimate import estimated_length
+from radio.measure.file_scale import scale_of_file
 from radio.measure.length import canal_length_mm, gap_mm, working_length_mm
 from radio.measure.length_rules import target_of
 from radio.measure.reading import Reading
@@ -166,14 +167,7 @@ def _scale_from(
     if source == "file":
         if file_px is None or facts.file_length_mm is None:
             raise CalibrationError("the scale from the file needs file_length_mm, file_start and file_tip.")
-        return scale_from_file(
-            file_px.value,
-            file_px.sd or 0.0,
-            facts.file_length_mm,
-            file_length_sd_mm(facts.file_start_at),
-            pixel_aspect=aspect,
-            start_at=facts.file_start_at,
-        )
+        return scale_of_file(file_px, traced.landmarks, facts, aspect)
     if source == "ball":
         if traced.ball is None or facts.ball_diameter_mm is None:
             raise CalibrationError(

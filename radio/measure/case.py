@@ -13,6 +13,7 @@ from calib.scale import Scale
 from radio.measure.check_rules.contract import Answer, Check
 from radio.measure.result import Finding, Measurement
 from radio.measure.stack import TraceStack
+from radio.trace.circle import Ball
 from radio.trace.line import LandmarkFix, Line
 
 FloatArray = npt.NDArray[np.float64]
@@ -138,6 +139,8 @@ class CaseResult:
         Time for tracing and measuring, image loading apart.
     checks : tuple of Check
         What the pre-flight checks found.
+    ball : Ball or None
+        Calibrating ball found, whether or not the scale is from it, in square pixels (columns).
     """
 
     facts: CaseFacts
@@ -154,6 +157,7 @@ class CaseResult:
     absent: Mapping[str, str] = field(default_factory=dict)
     stack: TraceStack | None = None
     checks: tuple[Check, ...] = ()
+    ball: Ball | None = None
 
     @property
     def told(self) -> tuple[Remark, ...]:

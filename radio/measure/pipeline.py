@@ -74,6 +74,7 @@ def measure_case(
         absent={**({} if bend is None else bend.absent), **made.withheld},
         stack=None if bend is None else bend.stack,
         checks=made.checks,
+        ball=traced.ball,
     )
 
 

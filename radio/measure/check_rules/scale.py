@@ -7,11 +7,12 @@ from collections.abc import Iterator
 from calib.dicom_spacing import scale_from_dicom
 from calib.evidence import Evidence, PitchEvidence, ScaleEvidence
 from calib.instruments import STANDARD_LENGTHS_MM
-from calib.known_length import file_length_sd_mm, scale_from_ball, scale_from_file
+from calib.known_length import scale_from_ball
 from calib.meant_length import NOMINAL_LENGTHS_MM, MeantLength, meant_length
 from calib.scale import CalibrationError, Scale
 from radio.measure.check_rules.contract import CheckRule, Found
 from radio.measure.check_rules.seen import Seen
+from radio.measure.file_scale import scale_of_file
 
 LEAST_MAGNIFICATION, GREATEST_MAGNIFICATION = 0.95, 1.2
 """Outside of these an implied magnification is warned of; cut-offs of this program."""
@@ -67,15 +68,7 @@ def file_scale(seen: Seen) -> Scale | None:
     length_px, stated = seen.measurements.get("file_length_px"), seen.facts.file_length_mm
     if length_px is None or stated is None:
         return None
-    start = seen.facts.file_start_at
-    return scale_from_file(
-        length_px.value,
-        length_px.sd or 0.0,
-        stated,
-        file_length_sd_mm(start),
-        pixel_aspect=seen.traced.aspect,
-        start_at=start,
-    )
+    return scale_of_file(length_px, seen.traced.landmarks, seen.facts, seen.traced.aspect)
 
 
 def _evidence(seen: Seen) -> Evidence | None:

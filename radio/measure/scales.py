@@ -1,0 +1,219 @@
+"""Every scale one image can give, each with its source, and which of them counts for the lengths."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from math import sqrt
+
+import numpy as np
+
+from calib.dicom_spacing import detector_pitch_mm, scale_from_dicom
+from calib.known_length import scale_from_ball, scale_given
+from calib.meant_length import MM_PER_INCH
+from calib.pitch import ASSUMED_NOTE, scale_from_pitch, scale_from_scan
+from calib.scale import Scale
+from radio.errors import CalibrationError
+from radio.image.radiograph import Radiograph
+from radio.measure.case import CaseResult
+from radio.measure.file_scale import scale_of_file
+from radio.measure.known_distance import KnownDistance, scale_of_known_distance
+
+_SAME_PITCH = 0.01
+
+
+@dataclass(frozen=True)
+class StatedScales:
+    """What is stated of the pixels of an image beside the facts of its canals.
+
+    Parameters
+    ----------
+    detector_pitch_mm : float or None
+        Width of a column on the receptor, mm.
+    dpi : float or None
+        Resolution a film was scanned with, dots per inch.
+    known : KnownDistance or None
+    """
+
+    detector_pitch_mm: float | None = None
+    dpi: float | None = None
+    known: KnownDistance | None = None
+
+
+@dataclass(frozen=True)
+class Pitch:
+    """Geometric mean size of a pixel on the receptor, mm, and who says so."""
+
+    mm: float
+    where: str
+
+
+@dataclass(frozen=True)
+class ImageScale:
+    """One scale of an image.
+
+    Parameters
+    ----------
+    name : str
+        What it was made from, with the canal where there are several; differs from all others.
+    canal : str or None
+        Canal whose file, ball or statement it comes from; None where it is of the whole image.
+    scale : Scale
+    assumed : bool
+        It rests on an assumed magnification.
+    twin_of : str
+        Name of the scale that was made from the same thing before; empty where there is none.
+    """
+
+    name: str
+    canal: str | None
+    scale: Scale
+    assumed: bool
+    twin_of: str = ""
+
+
+@dataclass(frozen=True)
+class ScalesOfImage:
+    """All scales of an image.
+
+    Parameters
+    ----------
+    scales : tuple of ImageScale
+    absent : tuple of (str, str)
+        What gave no scale although something was stated of it, and why.
+    pitch : Pitch or None
+        Of the receptor, where it is known.
+    remarks : tuple of str
+    counted : mapping of str to (str or None)
+        For each canal the name of the scale that counts for its lengths; None where none does.
+    """
+
+    scales: tuple[ImageScale, ...]
+    absent: tuple[tuple[str, str], ...]
+    pitch: Pitch | None
+    remarks: tuple[str, ...]
+    counted: Mapping[str, str | None]
+
+    def named(self, name: str) -> ImageScale:
+        """Return the scale of that name."""
+        return next(one for one in self.scales if one.name == name)
+
+
+def scales_of_image(
+    radiograph: Radiograph, results: Sequence[CaseResult], stated: StatedScales
+) -> ScalesOfImage:
+    """Gather every scale the image can give.
+
+    Parameters
+    ----------
+    radiograph : Radiograph
+    results : sequence of CaseResult
+        Its canals as measured.
+    stated : StatedScales
+
+    Returns
+    -------
+    ScalesOfImage
+        The scale that counts for a canal is the one its lengths were measured with; scales stated here, of a
+        pitch, a scan, a wire or a grid, stand beside it and count for no length.
+
+    Raises
+    ------
+    CalibrationError
+        A pitch, resolution or known distance that is stated is wrong.
+    PeriapicalError
+        A point of the known distance lies outside the image.
+    """
+    made = [one for result in results for one in _of_canal(result, radiograph, several=len(results) > 1)]
+    scales = [_with_twins(one, made[:index]) for index, one in enumerate(made)]
+    absent = [(what, reason) for result in results for what, reason in _lacking(result, len(results) > 1)]
+    try:
+        scales.append(_of_the_image("image header", scale_from_dicom(radiograph.spacing)))
+    except CalibrationError as problem:
+        absent.append(("image header", str(problem)))
+    aspect = radiograph.pixel_aspect
+    if stated.detector_pitch_mm is not None:
+        scale = scale_from_pitch(stated.detector_pitch_mm, pixel_aspect=aspect)
+        scales.append(_of_the_image("detector pitch", scale))
+    if stated.dpi is not None:
+        scales.append(_of_the_image("scan resolution", scale_from_scan(stated.dpi, pixel_aspect=aspect)))
+    if stated.known is not None:
+        scale = scale_of_known_distance(stated.known, radiograph)
+        scales.append(_of_the_image("wire" if stated.known.intervals is None else "grid", scale))
+    pitch, remarks = _pitch(radiograph, stated)
+    counted = {one.facts.canal: _counted(one, scales) for one in results}
+    return ScalesOfImage(tuple(scales), tuple(absent), pitch, remarks, counted)
+
+
+def _of_the_image(name: str, scale: Scale) -> ImageScale:
+    return ImageScale(name, None, scale, ASSUMED_NOTE in scale.notes)
+
+
+def _of_canal(result: CaseResult, radiograph: Radiograph, *, several: bool) -> Iterator[ImageScale]:
+    """Scales of the file, the ball and the given pixel size of one canal."""
+    facts, aspect = result.facts, radiograph.pixel_aspect
+    of = f" of canal {facts.canal}" if several else ""
+    length_px = result.measurements.get("file_length_px")
+    if length_px is not None and facts.file_length_mm is not None:
+        scale = scale_of_file(length_px, result.landmarks, facts, aspect)
+        yield ImageScale(f"file{of}", facts.canal, scale, assumed=False)
+    if result.ball is not None and facts.ball_diameter_mm is not None:
+        ball = result.ball
+        scale = scale_from_ball(ball.diameter_px, ball.sd_px, facts.ball_diameter_mm, pixel_aspect=aspect)
+        yield ImageScale(f"ball{of}", facts.canal, scale, assumed=False)
+    if facts.mm_per_px is not None:
+        scale = scale_given(facts.mm_per_px, pixel_aspect=aspect)
+        yield ImageScale(f"given pixel size{of}", facts.canal, scale, assumed=False)
+
+
+def _with_twins(one: ImageScale, before: Sequence[ImageScale]) -> ImageScale:
+    """Mark a ball or a given size that another canal has already: it is no second witness."""
+    if one.scale.source not in ("ball", "given"):
+        return one
+    for other in before:
+        near = abs(other.scale.mm_per_px / one.scale.mm_per_px - 1) < 1e-3
+        if other.scale.source == one.scale.source and near:
+            return ImageScale(one.name, one.canal, one.scale, one.assumed, other.name)
+    return one
+
+
+def _lacking(result: CaseResult, several: bool) -> Iterator[tuple[str, str]]:
+    """What was half given: a length without a traced file, a diameter without a ball, and the reverse."""
+    facts = result.facts
+    of = f" of canal {facts.canal}" if several else ""
+    traced = "file_length_px" in result.measurements
+    if traced and facts.file_length_mm is None:
+        yield f"file{of}", "file_length_mm is not given"
+    if facts.file_length_mm is not None and not traced:
+        yield f"file{of}", "the file was not traced from file_start to file_tip"
+    if facts.ball_diameter_mm is not None and result.ball is None:
+        yield f"ball{of}", "no ball was found at ball_centre"
+    if facts.ball_diameter_mm is None and result.ball is not None:
+        yield f"ball{of}", "ball_diameter_mm is not given"
+
+
+def _pitch(radiograph: Radiograph, stated: StatedScales) -> tuple[Pitch | None, tuple[str, ...]]:
+    """Pitch of the receptor as stated, of the scan, or of the header; and where these differ."""
+    squeeze, header = sqrt(radiograph.pixel_aspect), detector_pitch_mm(radiograph.spacing)
+    known = []
+    if stated.detector_pitch_mm is not None:
+        known.append(Pitch(stated.detector_pitch_mm * squeeze, "as stated"))
+    if stated.dpi is not None:
+        known.append(Pitch(MM_PER_INCH / stated.dpi * squeeze, f"of a scan with {stated.dpi:g} dpi"))
+    if header is not None:
+        known.append(Pitch(float(np.sqrt(header[0] * header[1])), "of the image header"))
+    remarks = tuple(
+        f"The detector pitch {known[0].where} is {known[0].mm:.4g} mm, that {other.where} {other.mm:.4g} mm: "
+        "one of them is wrong, or the image was resized. The first one is used here."
+        for other in known[1:]
+        if abs(other.mm / known[0].mm - 1) > _SAME_PITCH
+    )
+    return (known[0] if known else None), remarks
+
+
+def _counted(result: CaseResult, scales: Sequence[ImageScale]) -> str | None:
+    """Name of the scale the lengths of a canal were measured with."""
+    if result.scale is None:
+        return None
+    canal, source = result.facts.canal, result.scale.source
+    return next(one.name for one in scales if one.scale.source == source and one.canal in (canal, None))
