@@ -14,8 +14,10 @@ from napari_periapical.guide import GUIDE, next_landmark
 from napari_periapical.measuring import Measure, Measuring, measure_with_tracer
 from napari_periapical.session import Session, Shown
 from napari_periapical.sheet import Canal, Point, Sheet
+from radio.errors import PeriapicalError
 from radio.image.radiograph import Radiograph
 from radio.measure.case import LANDMARKS, REPEATED_LANDMARKS, CaseFacts
+from radio.measure.checks import answer_given
 from radio.measure.methods import METHODS, CurvatureMethod, method_named
 
 Level = Literal["good", "note", "problem"]
@@ -215,6 +217,28 @@ class Controller:
             if after is None or (not canal.points(after) and after not in REPEATED_LANDMARKS):
                 self.session.landmark = next_landmark(canal, None, self.session.skipped)
             self._push(f"stating {name.replace('_mm', '').replace('_', ' ')}", canal)
+        return ""
+
+    def answer_check(self, check: str, word: str, note: str = "") -> str:
+        """Answer a pre-flight check; an empty word takes the answer back.
+
+        Returns
+        -------
+        str
+            What is wrong with the answer, or empty when it was taken.
+        """
+        if self.session is None:
+            return ""
+        facts = self.canal.facts
+        kept = tuple(one for one in facts.answers if one.check != check)
+        try:
+            answers = (*kept, answer_given(check, word, note)) if word else kept
+        except PeriapicalError as problem:
+            return str(problem)
+        if answers != facts.answers:
+            self._push(
+                f"answering check {check[1:]}", replace(self.canal, facts=replace(facts, answers=answers))
+            )
         return ""
 
     def choose_method(self, name: str) -> None:

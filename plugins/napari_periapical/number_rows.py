@@ -64,7 +64,7 @@ def number_rows(result: CaseResult, canal: Canal) -> tuple[NumberRow, ...]:
         NumberRow(
             _NAMES.get(name, MEASURE_NAMES[name]),
             f"– {_unit_of(name)}",
-            f"Not measured: {_in_words(reason)}.",
+            f"Not measured: {in_words(reason)}.",
         )
         for name, reason in why.items()
         if not (name.startswith("electronic") and canal.facts.electronic_mm is None)
@@ -135,7 +135,7 @@ def remark_lines(remarks: Iterable[Remark]) -> list[str]:
     """Write remarks, the grave ones first."""
     order = list(_SIGNS)
     ordered = sorted(remarks, key=lambda remark: order.index(remark.level))
-    return [f"{_SIGNS[remark.level]} {_in_words(remark.text)}" for remark in ordered]
+    return [f"{_SIGNS[remark.level]} {in_words(remark.text)}" for remark in ordered]
 
 
 def _row(one: Measurement) -> NumberRow:
@@ -164,7 +164,7 @@ def headline(result: CaseResult | None) -> tuple[NumberRow, ...]:
     return tuple(_row(there[name]) for name in _HEADLINE if name in there)
 
 
-def _in_words(text: str) -> str:
+def in_words(text: str) -> str:
     """Put what a person sees in the panel in the place of column and landmark names."""
     seen = {name: one.label for name, one in GUIDE.items()}
     seen |= {name: label.split(",")[0] for name, label in LABELS.items()}

@@ -145,6 +145,7 @@ class PeriapicalPanel(QWidget):
 
     def refresh_numbers(self) -> None:
         """Show what is measured."""
+        self.image.checks.refresh()
         self.points.refresh()
         self.numbers.refresh()
         self.curve.refresh()

@@ -17,10 +17,10 @@ from radio.record.tables import CaseInput, CaseTable, Skip
 ANSWER_COLUMNS = ("image", "canal", "check", "answer", "note")
 
 
-def with_answers(table: CaseTable, answers: Path | None) -> CaseTable:
+def with_answers(table: CaseTable, answers: Path | None, *, whole: bool = True) -> CaseTable:
     """Give the canals of a table the answers of another.
 
-    A wrong row costs its own canal only; rows of canals that are not there are passed over with a warning.
+    A wrong row costs its own canal only.
 
     Parameters
     ----------
@@ -28,6 +28,8 @@ def with_answers(table: CaseTable, answers: Path | None) -> CaseTable:
         The canals.
     answers : pathlib.Path or None
         The table of answers, see :data:`ANSWER_COLUMNS`; None leaves `table` as it is.
+    whole : bool
+        The canals are all that the answers are for: rows of others are passed over with a warning.
 
     Raises
     ------
@@ -52,7 +54,7 @@ def with_answers(table: CaseTable, answers: Path | None) -> CaseTable:
         _answered(one, of_canal.get(id(one), []), answers.name) if isinstance(one, CaseInput) else one
         for one in table.entries
     )
-    return CaseTable(entries, (*table.warnings, *warnings, *([told] if lost else [])))
+    return CaseTable(entries, (*table.warnings, *warnings, *([told] if lost and whole else [])))
 
 
 def _of_image(cases: Sequence[CaseInput], row: Row, answers: Path) -> list[CaseInput]:

@@ -8,11 +8,12 @@ from qtpy.QtWidgets import QPushButton
 
 from napari_periapical.about import image_cautions, image_facts
 from napari_periapical.controller import Controller
+from napari_periapical.parts.checks import ChecksList
 from napari_periapical.parts.section import Section, show_text, text_label
 
 
 class ImagePart(Section):
-    """Opens an image, and says what it is and what to be careful about.
+    """Opens an image, and says what it is, what to be careful about, and what the checks found.
 
     Parameters
     ----------
@@ -27,7 +28,8 @@ class ImagePart(Section):
         self.open_button.clicked.connect(lambda *_: open_image())
         self.facts = text_label()
         self.cautions = text_label()
-        for widget in (self.open_button, self.facts, self.cautions):
+        self.checks = ChecksList(controller)
+        for widget in (self.open_button, self.facts, self.cautions, self.checks):
             self.body.addWidget(widget)
         self._shown: object = ()
 

@@ -5,27 +5,29 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import combinations
 
+from calib.several import DIFFERENT_BEYOND, NamedScale, compare_scales
 from radio.measure.case import CaseResult
 from radio.measure.check_rules.contract import Check, CheckRule, Found
 from radio.measure.check_rules.image import is_angled
 
-SAME_SCALE_WITHIN = 0.03
 _BUCCAL, _LINGUAL = "B", "LP"
 
 
 def _scales(one: CaseResult, other: CaseResult) -> Iterator[Found]:
-    """Scales of two files in one image, as a finding on `one`."""
+    """Scales by two files in one image, as a finding on `one`."""
     if one.scale is None or other.scale is None or {one.scale.source, other.scale.source} != {"file"}:
         return
-    ratio = one.scale.mm_per_px / other.scale.mm_per_px
-    relative_sd = (one.scale.relative_sd**2 + other.scale.relative_sd**2) ** 0.5
-    if abs(ratio - 1) > max(SAME_SCALE_WITHIN, 1.96 * relative_sd):
+    named = [
+        NamedScale("This file", one.scale),
+        NamedScale(f"that of canal {other.facts.canal}", other.scale),
+    ]
+    judged = compare_scales(named)
+    (pair,) = judged.pairs
+    if pair.apart:
         yield Found(
-            "warn",
-            f"The scales by this file and by that of canal {other.facts.canal} differ by {ratio - 1:+.1%}, "
-            f"with an uncertainty of {relative_sd:.1%}: one length is mistyped, the files are interchanged, "
-            "or one of them leans (15° make 3.4 %, 25° make 9.4 %).",
-            "Check both lengths and which file is in which canal.",
+            "warn" if pair.distinguishable else "note",
+            f"{judged.words} (15° of lean make 3.4 %, 25° make 9.4 %.)",
+            "Check both lengths, and which file is in which canal.",
         )
 
 
@@ -56,7 +58,7 @@ BETWEEN_RULES = (
         "P5",
         "files agree in scale",
         "warn",
-        f"scales by two files of one image, {SAME_SCALE_WITHIN:.0%} or their uncertainty",
+        f"scales by two files of one image, {DIFFERENT_BEYOND:.0%} apart; a note within their uncertainty",
         "A lean of 15° shortens by 3.4 %, of 20° by 6.0 %, of 25° by 9.4 %",
         "arithmetic; the cut-off is this program's",
         where="image",

@@ -1,0 +1,80 @@
+"""The list of pre-flight checks: level, what was seen, what to do, and the answer."""
+
+from __future__ import annotations
+
+from qtpy.QtWidgets import QComboBox, QHBoxLayout, QPushButton, QVBoxLayout, QWidget
+
+from napari_periapical.check_rows import CheckRow, check_rows, result_with_neighbours
+from napari_periapical.controller import Controller
+from napari_periapical.parts.row_table import RowTable
+from napari_periapical.parts.section import Field, show_text, text_label
+
+_NO_ANSWER = "no answer"
+
+
+class ChecksList(QWidget):
+    """Shows what the checks found and asks; takes the answer to the chosen one."""
+
+    def __init__(self, controller: Controller) -> None:
+        super().__init__()
+        self._controller = controller
+        self._rows: tuple[CheckRow, ...] = ()
+        self.title = text_label("Checks: choose a line for what was seen and what to do.", bold=True)
+        self.table = RowTable()
+        self.details = text_label()
+        self.choice = QComboBox()
+        self.note = Field()
+        self.note.setPlaceholderText("Note (optional)")
+        self.button = QPushButton("Answer")
+        self.button.setToolTip("Keep the answer with the canal; it can be undone")
+        self.button.clicked.connect(lambda *_: self._answer())
+        self.problem = text_label()
+        self.answering = QWidget()
+        line = QHBoxLayout(self.answering)
+        line.setContentsMargins(0, 0, 0, 0)
+        for widget in (self.choice, self.note, self.button):
+            line.addWidget(widget)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        for widget in (self.title, self.table, self.details, self.answering, self.problem):
+            column.addWidget(widget)
+        self.table.told.connect(self._chosen)
+        self.refresh()
+
+    def refresh(self) -> None:
+        """Show what the controller holds now."""
+        session, shown = self._controller.session, self._controller.shown
+        result = None
+        if session is not None and shown is not None and shown.result is not None:
+            result = result_with_neighbours(session, shown.canal.uid)
+        self._rows = () if result is None else check_rows(result)
+        self.setVisible(bool(self._rows))
+        self.table.show_rows(tuple(one.row for one in self._rows))
+        self._chosen(self.table.details())
+
+    def _current(self) -> CheckRow | None:
+        row = self.table.currentRow()
+        return self._rows[row] if self.table.details() and 0 <= row < len(self._rows) else None
+
+    def _chosen(self, details: str) -> None:
+        """Show one check, with the answers it may have."""
+        show_text(self.details, details)
+        show_text(self.problem, "")
+        row = self._current()
+        self.answering.setVisible(row is not None and bool(row.answers))
+        if row is None:
+            return
+        self.choice.clear()
+        self.choice.addItems([_NO_ANSWER, *row.answers])
+        self.choice.setCurrentText(row.answer or _NO_ANSWER)
+        self.note.setText(row.note)
+
+    def _answer(self) -> None:
+        row = self._current()
+        if row is None:
+            return
+        word = self.choice.currentText()
+        problem = self._controller.answer_check(
+            row.check, "" if word == _NO_ANSWER else word, self.note.text()
+        )
+        show_text(self.problem, problem)
