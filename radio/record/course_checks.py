@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Literal
 
+from radio.measure.check_rules.contract import Check
+from radio.measure.check_rules.course import course_check
 from radio.measure.repeatability import Repeatability
 from radio.record.course import Course, Stage
 from radio.record.course_changes import Change, RepeatabilityFor, changes_of, same_way
@@ -29,16 +30,6 @@ _UNSHAPED = (
 
 
 @dataclass(frozen=True)
-class CourseCheck:
-    """One finding about a course, by the numbers of the catalogue of checks (22 to 24)."""
-
-    id: Literal["P22", "P23", "P24"]
-    level: Literal["warn", "note"]
-    seen: str
-    do: str
-
-
-@dataclass(frozen=True)
 class JudgedCourse:
     """A course with its changes and what was found about it.
 
@@ -48,13 +39,13 @@ class JudgedCourse:
     own : tuple of Repeatability
         The reader's, for the way each entry was read.
     changes : tuple of Change
-    checks : tuple of CourseCheck
+    checks : tuple of Check
     """
 
     course: Course
     own: tuple[Repeatability, ...]
     changes: tuple[Change, ...]
-    checks: tuple[CourseCheck, ...]
+    checks: tuple[Check, ...]
 
     def sd_mm(self, place: int) -> float:
         """Standard uncertainty of an entry, mm: as stated, but not below the repeat error of its reader."""
@@ -96,12 +87,12 @@ def judge_course(
     return JudgedCourse(course, tuple(map(repeatability_for, course.entries)), changes, tuple(found))
 
 
-def _stage_checks(course: Course) -> Iterator[CourseCheck]:
+def _stage_checks(course: Course) -> Iterator[Check]:
     for stage in course.stages:
         for entries in same_way(course, stage):
             if len(entries) > 1:
                 lengths = ", ".join(f"{one.length_mm:g}" for one in entries)
-                yield CourseCheck(
+                yield course_check(
                     "P22",
                     "note",
                     f"{len(entries)} lengths read in the same way at {stage} ({lengths} mm); the last is "
@@ -111,7 +102,7 @@ def _stage_checks(course: Course) -> Iterator[CourseCheck]:
     for before, after in pairwise(course.stages):
         missing = list(Stage)[before.rank + 1 : after.rank]
         if missing:
-            yield CourseCheck(
+            yield course_check(
                 "P22",
                 "warn",
                 f"No length at {' and '.join(missing)}: what changed between {before} and {after} cannot be "
@@ -121,10 +112,10 @@ def _stage_checks(course: Course) -> Iterator[CourseCheck]:
             )
 
 
-def _change_checks(change: Change) -> Iterator[CourseCheck]:
+def _change_checks(change: Change) -> Iterator[Check]:
     if change.length_change is None:
         wrong = any(one.startswith("wrong order") for one in change.blocked)
-        yield CourseCheck(
+        yield course_check(
             "P22",
             "warn",
             f"{change.stages}: {change.told}.",
@@ -135,10 +126,10 @@ def _change_checks(change: Change) -> Iterator[CourseCheck]:
     if change.length_change.value > 0 and change.later.stage.shaped:
         sure = change.verdict == "longer"
         do = _LONGER_CAUSES if sure else "Within your repeat error: no lengthening is shown."
-        yield CourseCheck(
+        yield course_check(
             "P24", "warn" if sure else "note", f"{seen}; shaping does not lengthen a canal.", do
         )
     elif change.verdict != "not distinguishable":
-        yield CourseCheck(
+        yield course_check(
             "P23", "warn", f"{seen}.", _SHORTER_CAUSES if change.later.stage.shaped else _UNSHAPED
         )

@@ -15,6 +15,7 @@ from pydantic import Field, FiniteFloat, ValidationError
 
 import radio
 from radio.errors import PeriapicalError, TableError
+from radio.measure.check_rules.contract import Check
 from radio.measure.published_change import (
     CONTRADICTIONS,
     FIXED_FIGURES,
@@ -25,7 +26,7 @@ from radio.measure.published_change import (
 from radio.measure.repeatability import LSC_FACTOR, Repeatability
 from radio.record.course import Course, CourseEntry
 from radio.record.course_changes import Change, Verdict
-from radio.record.course_checks import CourseCheck, JudgedCourse
+from radio.record.course_checks import JudgedCourse
 from radio.record.course_table import CourseTable, SkippedCourse
 from radio.record.measured import Number
 from radio.record.traced import Record
@@ -104,7 +105,7 @@ class CourseRecord(Record):
     canal: str
     entries: tuple[CourseEntry, ...]
     changes: tuple[JudgedChange, ...]
-    checks: tuple[CourseCheck, ...]
+    checks: tuple[Check, ...]
 
 
 class CourseDocument(Record):

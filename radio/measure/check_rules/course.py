@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from radio.measure.check_rules.contract import CheckRule
+from radio.measure.check_rules.contract import Check, CheckRule, Found, Level
 
 COURSE_RULES = (
     CheckRule(
@@ -33,3 +33,10 @@ COURSE_RULES = (
         where="course",
     ),
 )
+_BY_ID = {rule.id: rule for rule in COURSE_RULES}
+
+
+def course_check(identifier: str, level: Level, seen: str, do: str) -> Check:
+    """A finding about a course, by one of its rules."""
+    (check,) = _BY_ID[identifier].made([Found(level, seen, do)], ())
+    return check
