@@ -19,6 +19,7 @@ from radio.cli_course import add_course_commands
 from radio.cli_curvature import add_curvature_commands
 from radio.cli_length import add_length_commands
 from radio.cli_readings import add_readings_commands
+from radio.cli_scale import add_scale_commands
 from radio.cli_shared import (
     EXIT_CODES,
     INTERRUPTED,
@@ -237,6 +238,7 @@ add_curvature_commands(app)
 add_readings_commands(app)
 add_course_commands(app)
 add_length_commands(app)
+add_scale_commands(app)
 add_straightening_commands(app)
 
 

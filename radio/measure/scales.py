@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import sqrt
 
 import numpy as np
@@ -125,7 +125,8 @@ def scales_of_image(
         A point of the known distance lies outside the image.
     """
     made = [one for result in results for one in _of_canal(result, radiograph, several=len(results) > 1)]
-    scales = [_with_twins(one, made[:index]) for index, one in enumerate(made)]
+    scales = [_with_twin(one, made[:index]) for index, one in enumerate(made)]
+    scales += _given(results, radiograph)
     absent = [(what, reason) for result in results for what, reason in _lacking(result, len(results) > 1)]
     try:
         scales.append(_of_the_image("image header", scale_from_dicom(radiograph.spacing)))
@@ -150,7 +151,7 @@ def _of_the_image(name: str, scale: Scale) -> ImageScale:
 
 
 def _of_canal(result: CaseResult, radiograph: Radiograph, *, several: bool) -> Iterator[ImageScale]:
-    """Scales of the file, the ball and the given pixel size of one canal."""
+    """Scales of the file and the ball of one canal."""
     facts, aspect = result.facts, radiograph.pixel_aspect
     of = f" of canal {facts.canal}" if several else ""
     length_px = result.measurements.get("file_length_px")
@@ -161,20 +162,29 @@ def _of_canal(result: CaseResult, radiograph: Radiograph, *, several: bool) -> I
         ball = result.ball
         scale = scale_from_ball(ball.diameter_px, ball.sd_px, facts.ball_diameter_mm, pixel_aspect=aspect)
         yield ImageScale(f"ball{of}", facts.canal, scale, assumed=False)
-    if facts.mm_per_px is not None:
-        scale = scale_given(facts.mm_per_px, pixel_aspect=aspect)
-        yield ImageScale(f"given pixel size{of}", facts.canal, scale, assumed=False)
 
 
-def _with_twins(one: ImageScale, before: Sequence[ImageScale]) -> ImageScale:
-    """Mark a ball or a given size that another canal has already: it is no second witness."""
-    if one.scale.source not in ("ball", "given"):
-        return one
+def _given(results: Sequence[CaseResult], radiograph: Radiograph) -> Iterator[ImageScale]:
+    """Pixel sizes that were given: one for the whole image where all canals agree."""
+    given = {one.facts.canal: one.facts.mm_per_px for one in results if one.facts.mm_per_px is not None}
+    alike = len(set(given.values())) == 1
+    for canal, mm_per_px in list(given.items())[: 1 if alike else None]:
+        name = "given pixel size" + ("" if alike else f" of canal {canal}")
+        scale = scale_given(mm_per_px, pixel_aspect=radiograph.pixel_aspect)
+        yield ImageScale(name, None if alike else canal, scale, assumed=False)
+
+
+def _with_twin(one: ImageScale, before: Sequence[ImageScale]) -> ImageScale:
+    """Mark a ball that another canal has already: it is no second witness."""
     for other in before:
-        near = abs(other.scale.mm_per_px / one.scale.mm_per_px - 1) < 1e-3
-        if other.scale.source == one.scale.source and near:
-            return ImageScale(one.name, one.canal, one.scale, one.assumed, other.name)
+        if other.scale.source == one.scale.source == "ball" and _alike(one.scale, other.scale):
+            return replace(one, twin_of=other.name)
     return one
+
+
+def _alike(one: Scale, other: Scale) -> bool:
+    """Whether two scales are the same within less than the uncertainty of either."""
+    return abs(one.mm_per_px - other.mm_per_px) < min(one.sd_mm_per_px, other.sd_mm_per_px)
 
 
 def _lacking(result: CaseResult, several: bool) -> Iterator[tuple[str, str]]:

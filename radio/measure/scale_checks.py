@@ -1,0 +1,247 @@
+"""Cross-checks of the scales of an image: magnification, length meant, agreement, and what tilt can do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from calib.evidence import Evidence, PitchEvidence, ScaleEvidence
+from calib.meant_length import MeantLength, meant_length
+from calib.projection import INTRA_ORAL_MAGNIFICATION
+from calib.scale import Scale
+from calib.several import NamedScale, Several, compare_scales
+from radio.image.radiograph import Radiograph
+from radio.measure.case import CaseResult
+from radio.measure.check_rules.scale import GREATEST_MAGNIFICATION, LEAST_MAGNIFICATION
+from radio.measure.scale_bounds import DEFAULT_LIMITS, BoundedLength, PoseLimits, bounded_lengths
+from radio.measure.scales import ImageScale, Pitch, ScalesOfImage, StatedScales, scales_of_image
+
+Kind = Literal["magnification", "file length", "agreement", "projection", "pixels"]
+_LEANING = ("file", "wire", "grid")
+_LEAN_DEG = 15.0
+
+
+@dataclass(frozen=True)
+class CrossCheck:
+    """One finding: `level` is ``"warn"`` where it needs a look, `standing` tells what it rests on."""
+
+    kind: Kind
+    level: Literal["warn", "note"]
+    text: str
+    standing: str
+
+
+@dataclass(frozen=True)
+class Magnification:
+    """Detector pitch over a scale, with its standard uncertainty."""
+
+    value: float
+    sd: float
+
+
+@dataclass(frozen=True)
+class Judged:
+    """The stated file length judged by one piece of evidence, named in words."""
+
+    evidence: str
+    judged: MeantLength
+
+
+@dataclass(frozen=True, eq=False)
+class CanalScale:
+    """What the scales of an image mean for one canal.
+
+    Parameters
+    ----------
+    result : CaseResult
+        What was measured.
+    counts : ImageScale or None
+        The scale its lengths were measured with.
+    why_none : str
+        Why there is none.
+    magnification : Magnification or None
+        That scale implies; None where it is itself made from the pitch, or no pitch is known.
+    meant : tuple of Judged
+        The stated file length against everything else that is known.
+    bounds : tuple of BoundedLength
+        What tilt and depth could do to the lengths.
+    checks : tuple of CrossCheck
+        All of this in words.
+    """
+
+    result: CaseResult
+    counts: ImageScale | None
+    why_none: str
+    magnification: Magnification | None
+    meant: tuple[Judged, ...]
+    bounds: tuple[BoundedLength, ...]
+    checks: tuple[CrossCheck, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class ScaleReport:
+    """The scales of an image with their cross-checks.
+
+    Parameters
+    ----------
+    found : ScalesOfImage
+    canals : tuple of CanalScale
+    compared : Several or None
+        The scales that rest on no assumed magnification, beside each other; None for fewer than two.
+    checks : tuple of CrossCheck
+        Of the image as a whole.
+    """
+
+    found: ScalesOfImage
+    canals: tuple[CanalScale, ...]
+    compared: Several | None
+    checks: tuple[CrossCheck, ...]
+
+
+def scale_report(
+    radiograph: Radiograph,
+    results: Sequence[CaseResult],
+    stated: StatedScales,
+    limits: PoseLimits = DEFAULT_LIMITS,
+) -> ScaleReport:
+    """Gather the scales of an image and check them against each other.
+
+    Nothing is corrected: what is found stands beside the lengths.
+
+    Parameters
+    ----------
+    radiograph : Radiograph
+    results : sequence of CaseResult
+        Its canals as measured.
+    stated : StatedScales
+    limits : PoseLimits
+        How far file and canal may lean and lie apart.
+
+    Raises
+    ------
+    CalibrationError, PeriapicalError
+        What is stated of pixels is wrong, or the limits are.
+    """
+    found = scales_of_image(radiograph, results, stated)
+    compared = _compared(found)
+    checks = [CrossCheck("pixels", "warn", one, "arithmetic") for one in found.remarks]
+    if compared is not None:
+        checks.append(_agreement(compared))
+    canals = tuple(_canal(one, found, limits) for one in results)
+    return ScaleReport(found, canals, compared, tuple(checks))
+
+
+def magnification_of(scale: Scale, pitch: Pitch | None, *, assumed: bool) -> Magnification | None:
+    """Magnification a scale implies: detector pitch over scale, the pitch taken as exact.
+
+    Parameters
+    ----------
+    scale : Scale
+    pitch : Pitch or None
+    assumed : bool
+        The scale is the pitch over an assumed magnification, so that nothing follows from it.
+    """
+    if pitch is None or assumed:
+        return None
+    value = pitch.mm / scale.mm_per_px
+    return Magnification(value, value * scale.relative_sd)
+
+
+def _canal(result: CaseResult, found: ScalesOfImage, limits: PoseLimits) -> CanalScale:
+    name = found.counted[result.facts.canal]
+    counts = None if name is None else found.named(name)
+    why = "" if counts is not None else _why_none(result)
+    implied = None
+    if counts is not None:
+        implied = magnification_of(counts.scale, found.pitch, assumed=counts.assumed)
+    meant = tuple(_meant(result, found))
+    bounds = bounded_lengths(result, limits)
+    checks = [] if implied is None or found.pitch is None else [_of_magnification(implied, found.pitch)]
+    checks += [_of_length(one) for one in meant]
+    checks += [CrossCheck("projection", "note", one.words, one.standing) for one in bounds]
+    return CanalScale(result, counts, why, implied, meant, bounds, tuple(checks))
+
+
+def _why_none(result: CaseResult) -> str:
+    withheld = result.absent.get("scale_mm_per_px")
+    if withheld:
+        return withheld
+    if result.facts.scale_from == "none":
+        return "scale_from is none"
+    wanted = f" from {result.facts.scale_from}" if result.facts.scale_from else ""
+    return f"there is no scale{wanted}; see the checks"
+
+
+def _of_magnification(implied: Magnification, pitch: Pitch) -> CrossCheck:
+    outside = not LEAST_MAGNIFICATION <= implied.value <= GREATEST_MAGNIFICATION
+    middle, half = INTRA_ORAL_MAGNIFICATION
+    spread = f" ± {implied.sd:.3f}" if implied.sd else ""
+    text = (
+        f"The scale implies a magnification of {implied.value:.3f}{spread}: detector pitch "
+        f"{pitch.mm:.4g} mm {pitch.where} over scale. By geometry {middle - half:.3g} to {middle + half:.3g}"
+        " is usual; a lean of the known length lowers it."
+    )
+    if outside:
+        text += (
+            f" Outside {LEAST_MAGNIFICATION:g} to {GREATEST_MAGNIFICATION:g}: check the known length, the "
+            "pitch, and whether the image was resized."
+        )
+    standing = "usual range derived from geometry; the outer limits are this program's own"
+    return CrossCheck("magnification", "warn" if outside else "note", text, standing)
+
+
+def _meant(result: CaseResult, found: ScalesOfImage) -> Iterator[Judged]:
+    """Judge the stated file length by the pitch and by every other scale."""
+    stated_mm, canal = result.facts.file_length_mm, result.facts.canal
+    own = [one for one in found.scales if one.scale.source == "file" and one.canal == canal]
+    if not own or stated_mm is None:
+        return
+    evidence: list[tuple[str, Evidence]] = []
+    if found.pitch is not None:
+        evidence.append((f"detector pitch {found.pitch.where}", PitchEvidence(found.pitch.mm)))
+    for one in found.scales:
+        if one is own[0] or one.twin_of or (one.assumed and found.pitch is not None):
+            continue
+        lean = _LEAN_DEG if one.scale.source in _LEANING else 0.0
+        evidence.append((one.name, ScaleEvidence(one.scale, other_tilt_deg=lean)))
+    for name, known in evidence:
+        judged = meant_length(stated_mm, own[0].scale, known, start_at=result.facts.file_start_at)
+        yield Judged(name, judged)
+
+
+def _of_length(one: Judged) -> CrossCheck:
+    judged = one.judged
+    text = f"File length by {one.evidence}: {judged.words}"
+    slips = [slip for slip in judged.could_be if slip.noticed < 0.95]
+    if not judged.suspicious and slips:
+        named = ", ".join(f"{slip.length_mm:g} mm ({slip.noticed:.0%})" for slip in slips)
+        text += f" Slips that would not always be noticed, and how often they would: {named}."
+    return CrossCheck("file length", "warn" if judged.suspicious else "note", text, judged.basis)
+
+
+def _compared(found: ScalesOfImage) -> Several | None:
+    """Set the scales that rest on no assumed magnification beside each other."""
+    witnesses = [
+        NamedScale(one.name, one.scale) for one in found.scales if not one.assumed and not one.twin_of
+    ]
+    return compare_scales(witnesses) if len(witnesses) > 1 else None
+
+
+def _agreement(compared: Several) -> CrossCheck:
+    told = [compared.words]
+    if compared.chi_square is not None and compared.p_value is not None:
+        told.append(
+            f"Chi-square {compared.chi_square:.2f} with {compared.dof} degrees of freedom, p = "
+            f"{compared.p_value:.2g}."
+        )
+    if compared.left_out:
+        told.append(f"Without a stated uncertainty and so without weight: {', '.join(compared.left_out)}.")
+    if compared.proposal is not None:
+        mean = compared.proposal
+        told.append(
+            f"Together they would give {mean.mm_per_px:.5f} ± {mean.sd_mm_per_px:.5f} mm/px ({mean.basis})."
+        )
+    grave = not compared.agree and any(pair.distinguishable for pair in compared.pairs)
+    standing = "the cut-off of 3 % is this program's own; chi-square and Birge ratio from memory"
+    return CrossCheck("agreement", "warn" if grave else "note", " ".join(told), standing)
