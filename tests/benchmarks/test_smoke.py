@@ -18,6 +18,7 @@ from tests.benchmarks import (
     accuracy,
     bend_report,
     bends,
+    checks,
     coverage,
     exact,
     judge,
@@ -300,3 +301,27 @@ def test_the_way_along_the_file_joins_file_and_canal(with_file):
     assert np.hypot(*(line - truth.file_tip_px).T).min() * truth.mm_per_px < 0.03
     steps_mm = np.hypot(*np.diff(line, axis=0).T) * truth.mm_per_px
     assert steps_mm.max() < 0.1
+
+
+def test_checks_catch_a_wrong_length_and_report_it():
+    right = checks.check_seed(FIRST_SEED)
+    assert not right.failed
+    assert len(right.caught) == 3
+    assert not {"P3 warn", "P4 warn"} & set(right.right)
+    far = {pair: hit for pair, hit in right.caught.items() if max(pair) / min(pair) >= 1.15}
+    assert all(far.values())
+    missed = checks.CheckedCase(1, ("P3 warn",), {(21, 25): False, (31, 21): True})
+    told = checks.report(
+        [missed, checks.CheckedCase(2, failed="no file"), checks.CheckedCase(3, failed="X: y")]
+    )
+    assert "21 for 25 (0.84)    0.0% of   1" in told
+    assert "31 for 21 (1.48)  100.0% of   1" in told
+    assert "missed: 1 (21, 25)" in told
+    assert "seed 3: X: y" in told
+
+
+def test_a_share_has_the_interval_of_wilson():
+    from scipy.stats import binomtest
+
+    low, high = binomtest(81, 263).proportion_ci(method="wilson")
+    assert f"30.8% of 263 ({low:.1%} to {high:.1%})" in checks.share([True] * 81 + [False] * 182)
