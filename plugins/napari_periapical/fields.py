@@ -15,7 +15,7 @@ LINES = (
     ("ball_diameter_mm", "Ball diameter, mm", "if one is shown"),
     ("mm_per_px", "Pixel size, mm", "if known"),
     ("electronic_mm", "Electronic, mm", "file length at reading"),
-    ("length_rule", "Length rule", "0.5, 1, 1.5, 2, resorption"),
+    ("length_rule", "Length rule", "mm, or resorption"),
 )
 # fact, label, (text shown, value as text)
 CHOICES: tuple[tuple[str, str, tuple[tuple[str, str], ...]], ...] = (

@@ -9,4 +9,3 @@ CHORD_COLOUR = "#CC79A7"  # pink: the chord from the departure point, and the an
 GAP_COLOUR = "#D55E00"  # vermilion
 BALL_COLOUR = "#009E73"  # green
 LANDMARK_COLOUR = "#FFFFFF"  # white: stands on any line
-RULE_COLOUR = "#F0E442"  # yellow, dashed: where the length by a rule ends

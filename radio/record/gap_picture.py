@@ -12,7 +12,7 @@ from radio.errors import PeriapicalError
 from radio.measure.bend import square
 from radio.measure.case_lengths import CaseLengths
 from radio.measure.gap_advice import WINDOW_MM
-from radio.record.colours import CANAL_COLOUR, FILE_COLOUR, GAP_COLOUR, LANDMARK_COLOUR, RULE_COLOUR
+from radio.record.colours import AXIS_COLOUR, CANAL_COLOUR, FILE_COLOUR, GAP_COLOUR, LANDMARK_COLOUR
 from radio.record.construction_text import foot_lines
 from radio.record.construction_view import image_name
 from radio.record.page import Page
@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 FloatArray = npt.NDArray[np.float64]
 
+# no axis is drawn on this page
+_RULE_COLOUR = AXIS_COLOUR
 _MARGIN_IN = 0.25
 _TITLE_IN = 0.6
 _PANE_IN = 5.2
@@ -190,7 +192,7 @@ def _draw_marks(axes: Any, lengths: CaseLengths, place: _Place) -> list[tuple[Fl
     for one in lengths.ruled:
         if one.chosen:
             across = np.array([place.at(one.rule.subtract_mm, side) for side in (-0.5, 0.5)])
-            _plot(axes, across, RULE_COLOUR, 1.8, (0, (2.5, 1.2)), gid="rule")
+            _plot(axes, across, _RULE_COLOUR, 1.8, (0, (2.5, 1.2)), gid="rule")
             named.append((across[0], f"rule: minus {one.rule.subtract_mm:g} mm"))
     for name, shape, word in (("file_tip", "v", "file tip"), ("apex", "^", "radiographic apex")):
         if name in result.landmarks:
