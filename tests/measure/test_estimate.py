@@ -13,11 +13,15 @@ from radio.image.synthetic.build import build_scene
 from radio.image.synthetic.case import case_of
 from radio.image.synthetic.draw import draw_parameters
 from radio.image.synthetic.truth import truth_of_canal
+from radio.measure.case import CaseFacts
 from radio.measure.estimate import estimated_length
 from radio.measure.pipeline import measure_case
-from radio.measure.trace_case import TracedCase
+from radio.measure.settings import DEFAULT_SETTINGS
+from radio.measure.trace_case import TracedCase, trace_case
+from radio.measure.withheld import assemble_checked
 from radio.trace.line import LandmarkFix, Line
 from tests.fixtures.made_case import canal_points_px
+from tests.fixtures.painted import as_radiograph, painted_tooth
 
 MM = 0.05
 BALL = Scale(MM, MM, 0.01 * MM, "ball", "ball of 5 mm", ("holds at its depth",))
@@ -110,3 +114,25 @@ def test_the_same_tooth_with_a_file_has_the_length_estimated_without_it(seed) ->
     assert abs(one.value - truth.working_length_mm) < 3 * one.sd
     assert result.measurements["target_length_mm"].value == pytest.approx(one.value - 1.0)
     assert "working_length_mm" not in result.measurements
+
+
+@pytest.mark.parametrize("end_marked", [True, False])
+def test_an_apex_in_doubt_withholds_estimate_and_target(end_marked) -> None:
+    tooth = painted_tooth()
+    clicks = {name: one for name, one in tooth.clicks.items() if not name.startswith("file")}
+    clicks |= {"canal_end": clicks["apex"]} if end_marked else {}
+    facts = CaseFacts(mm_per_px=tooth.mm_per_px, scale_from="given", length_rule="1")
+    radiograph = as_radiograph(tooth.grey)
+    made = trace_case(radiograph, clicks, facts, tooth.mm_per_px)
+    lengths = {"estimated_length_mm", "target_length_mm"}
+    whole = assemble_checked(radiograph, made, clicks, facts, DEFAULT_SETTINGS)
+    assert lengths <= set(whole.assembly.measurements)
+    # the film ends just beyond the apex, and no root end was found
+    film = radiograph.film.copy()
+    film[round(made.landmarks["apex"].row) + 4 :] = False
+    unseen = {**made.landmarks, "apex": replace(made.landmarks["apex"], refined=False)}
+    cut = replace(radiograph, film=film)
+    stopped = assemble_checked(cut, replace(made, landmarks=unseen), clicks, facts, DEFAULT_SETTINGS)
+    assert not lengths & set(stopped.assembly.measurements)
+    assert lengths <= set(stopped.withheld)
+    assert ("canal_length_mm" in stopped.assembly.measurements) is end_marked
