@@ -12,6 +12,7 @@ from napari_periapical.sheet import Canal
 from radio.errors import ImageError, TableError
 from radio.image.radiograph import Radiograph
 from radio.measure.case import CaseResult
+from radio.measure.checks import with_checks_between
 from radio.record.results import result_row, write_results
 from radio.record.tracing import Tracing, latest, load_tracings, save_tracings
 
@@ -134,7 +135,8 @@ def _measured(controller: Controller) -> tuple[Session, list[tuple[Canal, CaseRe
     if not found or problems:
         reason = " ".join(problems) or "No landmark is placed yet."
         raise TableError(f"Nothing was saved. {reason}")
-    return session, found
+    judged = with_checks_between([result for _, result in found])
+    return session, [(canal, result) for (canal, _), result in zip(found, judged, strict=True)]
 
 
 def _predecessor(session: Session, canal: Canal, there: Sequence[Tracing]) -> Tracing | None:

@@ -156,6 +156,7 @@ class Sheet:
             file_size=None,
             electronic_mm=None,
             electronic_mark=None,
+            answers=(),
         )
         return Sheet((*self.canals, Canal(self.next_uid(), common)), len(self.canals))
 

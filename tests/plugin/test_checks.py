@@ -8,6 +8,7 @@ import pytest
 
 from napari_periapical.check_rows import check_rows, result_with_neighbours
 from napari_periapical.controller import Controller
+from napari_periapical.keeping import keep_table
 from radio.measure.case import CaseFacts
 from radio.measure.check_rules.contract import Answer
 from radio.measure.checks import rule_of
@@ -75,14 +76,18 @@ def test_a_wrong_answer_is_told_and_not_taken(controller):
     assert Controller().answer_check("P10", "yes") == ""
 
 
-def test_canals_of_one_image_are_looked_at_together(controller):
+def test_canals_of_one_image_are_looked_at_together(controller, tmp_path):
     controller.state_fact("canal", "MB")
+    controller.answer_check("P10", "yes")
     controller.add_canal()
+    assert controller.canal.facts.answers == ()
     controller.state_fact("canal", "ML")
     controller.place((12.0, 20.0))
     controller.place((42.0, 50.0))
     result = result_with_neighbours(controller.session, controller.canal.uid)
     assert "P27" in {one.id for one in result.checks}
+    keep_table(controller, tmp_path / "results.csv")
+    assert (tmp_path / "results.csv").read_text().count("P27 warn") == 2
     controller.remove_canal()
     result = result_with_neighbours(controller.session, controller.canal.uid)
     assert "P27" not in {one.id for one in result.checks}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from qtpy.QtWidgets import QComboBox, QHBoxLayout, QPushButton, QVBoxLayout, QWidget
+from qtpy.QtWidgets import QComboBox, QGridLayout, QPushButton, QVBoxLayout, QWidget
 
 from napari_periapical.check_rows import CheckRow, check_rows, result_with_neighbours
 from napari_periapical.controller import Controller
@@ -30,10 +30,11 @@ class ChecksList(QWidget):
         self.button.clicked.connect(lambda *_: self._answer())
         self.problem = text_label()
         self.answering = QWidget()
-        line = QHBoxLayout(self.answering)
-        line.setContentsMargins(0, 0, 0, 0)
-        for widget in (self.choice, self.note, self.button):
-            line.addWidget(widget)
+        grid = QGridLayout(self.answering)
+        grid.setContentsMargins(0, 0, 0, 0)
+        grid.addWidget(self.choice, 0, 0)
+        grid.addWidget(self.button, 0, 1)
+        grid.addWidget(self.note, 1, 0, 1, 2)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         for widget in (self.title, self.table, self.details, self.answering, self.problem):
