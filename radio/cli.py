@@ -137,7 +137,7 @@ def measure(
 
     Facts come from the images table; an option given here goes before the table and counts for every canal of
     the image. The JSON holds, for each canal, "measurements" by results-table column (value, unit, sd,
-    interval95, method, basis), "not_measured" with reasons, landmarks, lines and remarks.
+    interval95, method, basis), "not_measured" with reasons, landmarks, lines, checks and remarks.
     """
     from radio.image.radiograph import read_radiograph
     from radio.record.answers_table import with_answers
