@@ -61,7 +61,7 @@ def _one_view(seen: Seen) -> Iterator[Found]:
         yield Found(
             "note",
             f"From one view only ({named}). Of 100 mesial roots every canal was curved in both views, the "
-            "views did not go together, and the unseen one had the greater bend in 38 %.",
+            "views did not go together, and the proximal one had the greater bend in 38 %.",
             "Do not call the canal mild from this view; use a second view where there is one.",
         )
 
