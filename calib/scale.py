@@ -14,7 +14,7 @@ from calib.errors import CalibrationError
 __all__ = ["CalibrationError", "Scale", "ScaleSource"]
 
 FloatArray = npt.NDArray[np.float64]
-ScaleSource = Literal["file", "ball", "wire", "grid", "dicom", "pitch", "scan", "given"]
+ScaleSource = Literal["file", "diameter", "ball", "wire", "grid", "dicom", "pitch", "scan", "given"]
 # A budget rounds otherwise than a formula.
 _SAME = 1e-6
 
@@ -29,8 +29,8 @@ class Scale:
         Size of a pixel down the rows and along the columns (equal for square pixels), mm.
     sd_mm_per_px : float
         Standard uncertainty of :attr:`mm_per_px`, mm/px.
-    source : {"file", "ball", "wire", "grid", "dicom", "pitch", "scan", "given"}
-        What the scale was made from.
+    source : {"file", "diameter", "ball", "wire", "grid", "dicom", "pitch", "scan", "given"}
+        What the scale was made from: the length of a file, its diameters, ...
     basis : str
         One sentence: how it was made and what it holds for.
     notes : tuple of str

@@ -72,25 +72,33 @@ def scale(
         str | None, option("Standard uncertainty of the known distance.", "MM", rich_help_panel=_PIXELS)
     ] = None,
     tilt_deg: Annotated[
-        str, typer.Option(metavar="DEG", help="Most of canal against file.", rich_help_panel=_POSES)
+        str, typer.Option(metavar="DEG", help="Greatest angle of canal to file.", rich_help_panel=_POSES)
     ] = "10",
     depth_mm: Annotated[
-        str, typer.Option(metavar="MM", help="Most of canal nearer or farther.", rich_help_panel=_POSES)
+        str, typer.Option(metavar="MM", help="Greatest difference in depth.", rich_help_panel=_POSES)
     ] = "3",
     lean_deg: Annotated[
         str,
-        typer.Option(metavar="DEG", help="Most of the file against the receptor.", rich_help_panel=_POSES),
+        typer.Option(
+            metavar="DEG", help="Greatest lean of the file to the receptor.", rich_help_panel=_POSES
+        ),
     ] = "15",
+    diameters: Annotated[
+        bool,
+        typer.Option(
+            help="Measure the diameters of files against ISO 3630-1; takes up to half a minute each."
+        ),
+    ] = True,
     *,
     given: Mapping[str, str],
 ) -> None:
     """Show every scale one image can give, what its uncertainty is made of, and whether they agree.
 
-    Of each canal's file, a ball, the header, a given pixel size, a detector pitch, the resolution of a scan,
-    a wire or a grid; the budget of the scale that counts for the lengths; the magnification it implies; which
-    file length was really meant; and what a tilt or a difference in depth could do to the lengths. What is
-    stated here of pitch, scan, wire or grid only checks the scale that counts and replaces none. To measure
-    with another scale, give --scale-from.
+    Of each canal's file by its length and by its diameters, a ball, the header, a given pixel size, a
+    detector pitch, the resolution of a scan, a wire or a grid; the budget of the scale that counts for the
+    lengths; the magnification it implies; which file length was really meant; and what a tilt or a difference
+    in depth could do to the lengths. What is stated here of pitch, scan, wire or grid only checks the scale
+    that counts and replaces none. To measure with another scale, give --scale-from.
     """
     from radio.image.radiograph import read_radiograph
     from radio.measure.scale_checks import scale_report
@@ -108,7 +116,8 @@ def scale(
     radiograph = read_radiograph(image)
     table = with_answers(read_cases_of_image(image, clicks, images, given), answers)
     measured = measure_given(radiograph, table, clicks.name, DEFAULT_SETTINGS)
-    report = scale_report(radiograph, [result for result, _ in measured.pairs], stated, limits)
+    results = [result for result, _ in measured.pairs]
+    report = scale_report(radiograph, results, stated, limits, diameters=diameters)
     skips = [*table.skips, *measured.skips]
     if json != STANDARD_OUTPUT:
         from radio.record.scale_terminal import scale_block

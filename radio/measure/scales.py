@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from math import sqrt
 
 import numpy as np
@@ -13,10 +13,11 @@ from calib.known_length import scale_from_ball, scale_given
 from calib.meant_length import MM_PER_INCH
 from calib.pitch import ASSUMED_NOTE, scale_from_pitch, scale_from_scan
 from calib.scale import Scale
-from radio.errors import CalibrationError
+from radio.errors import CalibrationError, PeriapicalError
 from radio.image.radiograph import Radiograph
 from radio.measure.case import CaseResult
-from radio.measure.file_scale import scale_of_file
+from radio.measure.file_scale import girth_of, scale_of_file, scale_of_girth
+from radio.measure.girth_scale import GirthScale
 from radio.measure.known_distance import KnownDistance, scale_of_known_distance
 
 _SAME_PITCH = 0.01
@@ -86,6 +87,8 @@ class ScalesOfImage:
     remarks : tuple of str
     counted : mapping of str to (str or None)
         For each canal the name of the scale that counts for its lengths; None where none does.
+    girths : mapping of str to GirthScale
+        For each canal what the diameters of its file gave, where they gave something.
     """
 
     scales: tuple[ImageScale, ...]
@@ -93,14 +96,24 @@ class ScalesOfImage:
     pitch: Pitch | None
     remarks: tuple[str, ...]
     counted: Mapping[str, str | None]
+    girths: Mapping[str, GirthScale] = field(default_factory=dict)
 
     def named(self, name: str) -> ImageScale:
         """Return the scale of that name."""
         return next(one for one in self.scales if one.name == name)
 
+    def of_file(self, canal: str) -> ImageScale | None:
+        """Return the scale by the length of the file of a canal."""
+        own = (one for one in self.scales if one.scale.source == "file" and one.canal == canal)
+        return next(own, None)
+
 
 def scales_of_image(
-    radiograph: Radiograph, results: Sequence[CaseResult], stated: StatedScales
+    radiograph: Radiograph,
+    results: Sequence[CaseResult],
+    stated: StatedScales,
+    *,
+    diameters: bool = True,
 ) -> ScalesOfImage:
     """Gather every scale the image can give.
 
@@ -110,6 +123,8 @@ def scales_of_image(
     results : sequence of CaseResult
         Its canals as measured.
     stated : StatedScales
+    diameters : bool
+        Whether to measure the diameters of files, which takes up to half a minute each.
 
     Returns
     -------
@@ -124,26 +139,44 @@ def scales_of_image(
     PeriapicalError
         A point of the known distance lies outside the image.
     """
-    made = [one for result in results for one in _of_canal(result, radiograph, several=len(results) > 1)]
+    several = len(results) > 1
+    made = [one for result in results for one in _of_canal(result, radiograph, several=several)]
     scales = [_with_twin(one, made[:index]) for index, one in enumerate(made)]
     scales += _given(results, radiograph)
-    absent = [(what, reason) for result in results for what, reason in _lacking(result, len(results) > 1)]
+    absent = [one for result in results for one in _lacking(result, several)]
+    girths: dict[str, GirthScale] = {}
+    for result in results if diameters else ():
+        name, canal = f"diameters of the file{_of(result, several)}", result.facts.canal
+        try:
+            girth = girth_of(radiograph, result)
+        except PeriapicalError as problem:
+            absent.append((name, str(problem)))
+            continue
+        if girth is not None:
+            girths[canal] = girth
+            scale = scale_of_girth(girth, radiograph.pixel_aspect)
+            scales.append(ImageScale(name, canal, scale, assumed=False))
     try:
         scales.append(_of_the_image("image header", scale_from_dicom(radiograph.spacing)))
     except CalibrationError as problem:
         absent.append(("image header", str(problem)))
+    scales += _stated_ones(stated, radiograph)
+    pitch, remarks = _pitch(radiograph, stated)
+    counted = {one.facts.canal: _counted(one, scales) for one in results}
+    return ScalesOfImage(tuple(scales), tuple(absent), pitch, remarks, counted, girths)
+
+
+def _stated_ones(stated: StatedScales, radiograph: Radiograph) -> Iterator[ImageScale]:
+    """Scales of a stated pitch, scan, wire or grid."""
     aspect = radiograph.pixel_aspect
     if stated.detector_pitch_mm is not None:
         scale = scale_from_pitch(stated.detector_pitch_mm, pixel_aspect=aspect)
-        scales.append(_of_the_image("detector pitch", scale))
+        yield _of_the_image("detector pitch", scale)
     if stated.dpi is not None:
-        scales.append(_of_the_image("scan resolution", scale_from_scan(stated.dpi, pixel_aspect=aspect)))
+        yield _of_the_image("scan resolution", scale_from_scan(stated.dpi, pixel_aspect=aspect))
     if stated.known is not None:
         scale = scale_of_known_distance(stated.known, radiograph)
-        scales.append(_of_the_image("wire" if stated.known.intervals is None else "grid", scale))
-    pitch, remarks = _pitch(radiograph, stated)
-    counted = {one.facts.canal: _counted(one, scales) for one in results}
-    return ScalesOfImage(tuple(scales), tuple(absent), pitch, remarks, counted)
+        yield _of_the_image("wire" if stated.known.intervals is None else "grid", scale)
 
 
 def _of_the_image(name: str, scale: Scale) -> ImageScale:
@@ -153,7 +186,7 @@ def _of_the_image(name: str, scale: Scale) -> ImageScale:
 def _of_canal(result: CaseResult, radiograph: Radiograph, *, several: bool) -> Iterator[ImageScale]:
     """Scales of the file and the ball of one canal."""
     facts, aspect = result.facts, radiograph.pixel_aspect
-    of = f" of canal {facts.canal}" if several else ""
+    of = _of(result, several)
     length_px = result.measurements.get("file_length_px")
     if length_px is not None and facts.file_length_mm is not None:
         scale = scale_of_file(length_px, result.landmarks, facts, aspect)
@@ -162,6 +195,10 @@ def _of_canal(result: CaseResult, radiograph: Radiograph, *, several: bool) -> I
         ball = result.ball
         scale = scale_from_ball(ball.diameter_px, ball.sd_px, facts.ball_diameter_mm, pixel_aspect=aspect)
         yield ImageScale(f"ball{of}", facts.canal, scale, assumed=False)
+
+
+def _of(result: CaseResult, several: bool) -> str:
+    return f" of canal {result.facts.canal}" if several else ""
 
 
 def _given(results: Sequence[CaseResult], radiograph: Radiograph) -> Iterator[ImageScale]:
@@ -189,8 +226,7 @@ def _alike(one: Scale, other: Scale) -> bool:
 
 def _lacking(result: CaseResult, several: bool) -> Iterator[tuple[str, str]]:
     """What was half given: a length without a traced file, a diameter without a ball, and the reverse."""
-    facts = result.facts
-    of = f" of canal {facts.canal}" if several else ""
+    facts, of = result.facts, _of(result, several)
     traced = "file_length_px" in result.measurements
     if traced and facts.file_length_mm is None:
         yield f"file{of}", "file_length_mm is not given"

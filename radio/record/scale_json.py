@@ -19,6 +19,7 @@ from calib.scale import Scale
 from calib.several import Proposal, ScalePair, Several
 from radio.measure.case import CaseFacts
 from radio.measure.check_rules.contract import Check
+from radio.measure.girth_scale import GirthComparison
 from radio.measure.scale_bounds import BoundedLength
 from radio.measure.scale_checks import (
     CanalScale,
@@ -143,8 +144,31 @@ class LengthMeant(Record):
         )
 
 
+class Lean(Record):
+    """Scale by the diameters of a file over that by its length, and the lean that would explain it."""
+
+    ratio: FiniteFloat
+    sd: FiniteFloat
+    interval95: tuple[FiniteFloat, FiniteFloat]
+    lean_deg: FiniteFloat | None
+    lean_interval95_deg: tuple[FiniteFloat, FiniteFloat] | None
+    words: str
+
+    @classmethod
+    def from_comparison(cls, one: GirthComparison) -> Lean:
+        """Take over a comparison."""
+        return cls(
+            ratio=one.ratio,
+            sd=one.sd,
+            interval95=one.interval95,
+            lean_deg=one.lean_deg,
+            lean_interval95_deg=one.lean_interval_deg,
+            words=one.text,
+        )
+
+
 class Agreement(Record):
-    """How the scales that rest on no assumed magnification agree; the proposal is used nowhere."""
+    """How scales agree that assume no magnification and could show 3 %; the proposal is used nowhere."""
 
     pairs: tuple[ScalePair, ...]
     chi_square: FiniteFloat | None
@@ -170,6 +194,7 @@ class ScaleOfCanal(Record):
     why_none: str
     magnification: Magnification | None
     file_length_meant: tuple[LengthMeant, ...]
+    diameters_against_length: Lean | None
     bounds: tuple[BoundedLength, ...]
     cross_checks: tuple[CrossCheck, ...]
     checks: tuple[Check, ...]
@@ -184,6 +209,7 @@ class ScaleOfCanal(Record):
             why_none=one.why_none,
             magnification=one.magnification,
             file_length_meant=tuple(LengthMeant.from_judged(judged) for judged in one.meant),
+            diameters_against_length=None if one.lean is None else Lean.from_comparison(one.lean),
             bounds=one.bounds,
             cross_checks=one.checks,
             checks=one.result.checks,

@@ -212,6 +212,7 @@ def _draw_canal(page: Page, canal: CanalScale, lines: Sequence[TextLine], top: f
         axes.set_ylim(len(made.rows) - 0.5, -0.5)
         axes.axvline(0.0, color="black", linewidth=0.8)
         _dress(axes, label)
+    share.set_xticks(range(0, 101, 25))
     part.locator_params(axis="x", nbins=3)
 
 

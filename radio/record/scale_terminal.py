@@ -64,8 +64,7 @@ def _scales(image: str, report: ScaleReport, width: int) -> RenderableType:
         implied = magnification_of(one.scale, report.found.pitch, assumed=one.assumed)
         counted = counted_for(report, one.name)
         cells = (one.name, scale_text(one.scale), relative_text(one.scale), magnification_text(implied))
-        twin = f"the same as {one.twin_of}" if one.twin_of else ""
-        basis = "; ".join(filter(None, (one.scale.basis, *one.scale.notes, twin)))
+        basis = one.scale.basis + (f"; the same as {one.twin_of}" if one.twin_of else "")
         row = [*map(escape, cells), escape(counted or "–")]
         table.add_row(*row, *([escape(basis)] if wide else []), style="bold" if counted else "")
         if not wide:
@@ -73,7 +72,17 @@ def _scales(image: str, report: ScaleReport, width: int) -> RenderableType:
     if not report.found.scales:
         return Text(f"{image}: nothing gives a scale.", style="bold")
     key = "u: standard uncertainty; magnification: detector pitch over scale, where the pitch is known"
-    return Group(table, Text(key, style="dim"), *told)
+    return Group(table, Text(key, style="dim"), *told, *_notes(report))
+
+
+def _notes(report: ScaleReport) -> Iterator[Text]:
+    """What belongs beside scales, each note once with the names it is for."""
+    noted: dict[str, list[str]] = {}
+    for one in report.found.scales:
+        for note in one.scale.notes:
+            noted.setdefault(note, []).append(one.name)
+    for note, names in noted.items():
+        yield Text.assemble((f"{', '.join(names)}: ", "bold"), (note, "dim"))
 
 
 def _canal(canal: CanalScale) -> Iterator[RenderableType]:

@@ -8,7 +8,7 @@ from radio.measure.scale_checks import CanalScale, Magnification, ScaleReport
 from radio.record.wording import title_of
 
 NO_BUDGET = "Taken as exact, so that nothing is known of its uncertainty: there is no budget."
-_MM = ("known", "pitch", "pixel")
+_MM = ("known", "pitch", "pixel", "nominal")
 
 
 def scale_text(scale: Scale) -> str:
