@@ -1,0 +1,163 @@
+"""Scale from the diameters of the file: ``python -m tests.benchmarks.girth``.
+
+Files of size 15 and above on images with pixels of 20 and 25 micrometres, traced from scattered clicks.
+Prints, by size and by pixel, median and 95th percentile of the absolute error of the scale against the size
+of a pixel at the canal, beside the aim (median within 5 %), and the share of 95 % intervals that hold it.
+
+Files of the synthetic images have exactly their nominal diameter, but intervals allow for the maker's
+tolerance. For the column "as made" the result is what a file whose tip diameter is off by a draw from that
+tolerance would have given: its diameters in the image grow in the same proportion. That column judges the
+intervals; the errors are of exact files.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+from tests.benchmarks.one_core import use_one_thread
+
+SIZES = (15, 20, 25, 30, 35, 40)
+PIXELS_MM = (0.020, 0.025)
+AIM_PCT = 5.0
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """One file; errors relative, `None` where nothing came of it."""
+
+    seed: int
+    size: int
+    pixel_mm: float
+    section: str
+    error: float | None = None
+    relative_sd: float | None = None
+    made_error: float | None = None
+    found_section: str = ""
+    shortened: float = 1.0
+    hint: bool = False
+    hint_holds: bool = False
+    why: str = ""
+    seconds: float = 0.0
+
+
+def judge(seed: int, first_seed: int) -> Outcome:
+    """Draw, trace and measure one file; sizes and pixels take turns."""
+    import time
+
+    import numpy as np
+
+    from calib.instruments import HandFile
+    from radio.errors import CalibrationError, PeriapicalError
+    from radio.image.synthetic import make_case
+    from radio.measure.girth_scale import compare_with, girth_scale
+    from radio.measure.pipeline import measure_case
+
+    number = seed - first_seed
+    size, pixel = SIZES[number % len(SIZES)], PIXELS_MM[number // len(SIZES) % len(PIXELS_MM)]
+    case = make_case(seed, file_size=size, pitch_mm=pixel)
+    image, truth, file = case.grey, case.truth, HandFile(size)
+    out = partial(Outcome, seed, size, pixel, case.parameters.file_section)
+    began = time.process_time()
+    try:
+        result = measure_case(image, case.clicks, case.facts)
+        if result.file_line is None or result.scale is None:
+            return out(why="no file traced")
+        began = time.process_time()
+        found = girth_scale(image, result.file_line, file, mm_per_px=result.scale.col_mm_per_px)
+    except (PeriapicalError, CalibrationError) as error:
+        return out(why=str(error))
+    seconds = time.process_time() - began
+    beside = compare_with(found, result.scale)
+    half = file.diameter_tolerance_mm
+    off = np.random.default_rng([seed, 2]).uniform(-half, half) / file.d0_mm
+    shortened = truth.mm_per_px / truth.file_mm_per_px
+    lean_cos = None if beside.lean_interval_deg is None else np.cos(np.radians(beside.lean_interval_deg))
+    return out(
+        error=found.mm_per_px / truth.mm_per_px - 1,
+        relative_sd=found.relative_sd,
+        made_error=found.mm_per_px / truth.mm_per_px / (1 + off) - 1,
+        found_section=found.girth.section,
+        shortened=shortened,
+        hint=lean_cos is not None,
+        hint_holds=lean_cos is not None and lean_cos[1] <= shortened <= lean_cos[0],
+        seconds=seconds,
+    )
+
+
+def report(outcomes: Sequence[Outcome]) -> str:
+    """Tables of all outcomes."""
+    head = (
+        f"{'':18}{'files':>6}{'median %':>10}{'95 %':>8}{'held':>8}{'as made':>9}{'rms/sd':>8}{'missing':>9}"
+    )
+    lines = [head]
+    lines += [_line(f"size {size}", outcomes, lambda o, s=size: o.size == s) for size in SIZES]
+    lines += [
+        _line(f"pixel {pixel * 1000:g} um", outcomes, lambda o, p=pixel: o.pixel_mm == p)
+        for pixel in PIXELS_MM
+    ]
+    for section in ("round", "square"):
+        lines.append(_line(f"{section} section", outcomes, lambda o, s=section: o.section == s))
+    lines.append(_line("all", outcomes, lambda _: True))
+    done = [o for o in outcomes if o.error is not None]
+    if done:
+        right = sum(o.found_section == o.section for o in done)
+        hints = [o for o in done if o.hint]
+        lines.append(
+            f"section told rightly in {right} of {len(done)}; hints at a lean: {len(hints)}, their interval "
+            f"holds the foreshortening in {sum(o.hint_holds for o in hints)}; "
+            f"{sum(o.seconds for o in done) / len(done):.1f} s a file (processor time)"
+        )
+    lines += [f"seed {o.seed}: {o.why}" for o in outcomes if o.error is None]
+    return "\n".join(lines)
+
+
+def _line(name: str, outcomes: Sequence[Outcome], belongs: Callable[[Outcome], bool]) -> str:
+    import numpy as np
+
+    chosen = [o for o in outcomes if belongs(o)]
+    done = [o for o in chosen if o.error is not None]
+    if not done:
+        return f"{name:18}{0:6d}{'':>43}{len(chosen):9d}"
+    error = np.array([o.error for o in done])
+    made = np.array([o.made_error for o in done])
+    # the uncertainty belongs to the value found, which is the truth times one and the error
+    sd = np.array([o.relative_sd for o in done])
+    held = (np.abs(error) <= 1.96 * sd * (1 + error)).mean()
+    made_ratio = made / (sd * (1 + made))
+    median = 100 * np.median(np.abs(error))
+    mark = " " if median <= AIM_PCT else "!"
+    return (
+        f"{name:18}{len(done):6d}{median:9.1f}{mark}{100 * np.quantile(np.abs(error), 0.95):8.1f}"
+        f"{100 * held:7.0f}%{100 * (np.abs(made_ratio) <= 1.96).mean():8.0f}%"
+        f"{np.sqrt((made_ratio**2).mean()):8.2f}{len(chosen) - len(done):9d}"
+    )
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run it and print the report."""
+    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.girth", description=__doc__)
+    parser.add_argument("--cases", type=int, default=60, help="how many (60)")
+    parser.add_argument("--first-seed", type=int, default=90000, help="seed of the first; the rest follow")
+    parser.add_argument("--workers", type=int, default=1, help="processes (1: this one)")
+    parser.add_argument("--worst", action="store_true", help="list every file, worst first")
+    options = parser.parse_args(arguments)
+    threads = use_one_thread()
+    from tests.benchmarks.cases import mapped
+
+    seeds = range(options.first_seed, options.first_seed + options.cases)
+    outcomes = list(mapped(partial(judge, first_seed=options.first_seed), seeds, options.workers))
+    print(f"Scale from diameters on seeds {seeds[0]} to {seeds[-1]}; {threads}")
+    print(report(outcomes))
+    if options.worst:
+        for o in sorted((o for o in outcomes if o.error is not None), key=lambda o: -abs(o.error or 0)):
+            print(
+                f"{o.seed} size {o.size} {o.pixel_mm} {o.section} as {o.found_section}: "
+                f"{100 * (o.error or 0):+.1f} ± {100 * (o.relative_sd or 0):.1f} %, x{o.shortened:.3f}"
+            )
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,128 @@
+"""The scale from diameters: against ISO 3630-1, by hand, and beside the scale from the length."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from calib.instruments import HandFile
+from calib.scale import Scale
+from radio.errors import CalibrationError, PeriapicalError, TraceError
+from radio.measure.girth_scale import compare_with, girth_scale, scale_from_girth
+from radio.trace.girth import Girth
+from tests.fixtures.painted import as_radiograph
+from tests.trace.test_girth import painted
+
+
+def girth_of(size: int, mm_per_px: float, *, to_mm: float = 15.0, sd_px: float = 0.1, common_px: float = 0.2):
+    """Exact diameters of ISO 3630-1, D0 + 0.02 x (Kim 2010): size 25 has 0.57 mm at 16 mm."""
+    x_mm = np.arange(1.0, to_mm + 0.5)
+    diameter_mm = size / 100 + 0.02 * np.minimum(x_mm, 16.0)
+    count = len(x_mm)
+    return Girth(
+        x_mm / mm_per_px,
+        diameter_mm / mm_per_px,
+        np.full(count, sd_px),
+        common_px,
+        "round",
+        1.0,
+        None,
+        2.0,
+        0.9,
+    )
+
+
+@pytest.mark.parametrize("size", [15, 25, 60, 80])
+def test_exact_diameters_give_the_exact_scale(size):
+    found = scale_from_girth(girth_of(size, 0.024), HandFile(size))
+    assert found.mm_per_px == pytest.approx(0.024, rel=1e-9)
+    assert found.chi_square == pytest.approx(0.0, abs=1e-9)
+    assert found.chance == pytest.approx(1.0)
+
+
+def test_uncertainty_by_hand():
+    """GUM, independent inputs: tolerance/sqrt(3)/D0; sd/sqrt(n), common and taper times tip over px."""
+    found = scale_from_girth(girth_of(25, 0.025), HandFile(25), tip_sd_px=4.0)
+    parts = np.array([0.02 / np.sqrt(3) / 0.25, 0.1 / np.sqrt(15) / 10, 0.2 / 10, 0.02 * 4.0 / 10])
+    # the budget adds terms of second order, a few thousandths of this
+    assert found.relative_sd == pytest.approx(np.linalg.norm(parts), rel=5e-3)
+
+
+def test_the_tolerance_above_60_is_the_wider_one():
+    """± 0.04 mm above size 60: from memory of ISO 3630-1."""
+    row = scale_from_girth(girth_of(80, 0.02), HandFile(80)).budget.rows[0]
+    assert row.sd == pytest.approx(0.04 / np.sqrt(3))
+
+
+def test_places_beyond_the_working_part_are_left_out():
+    """D16 = D0 + 0.32 mm, the working part ends there; the shaft beyond is no taper."""
+    found = scale_from_girth(girth_of(25, 0.025, to_mm=20.0), HandFile(25))
+    assert found.mm_per_px == pytest.approx(0.025, rel=1e-2)
+    assert found.dof == 15
+
+
+def test_scattered_places_widen_the_uncertainty():
+    girth = girth_of(25, 0.025)
+    off = np.where(np.arange(15) % 2, 0.8, -0.8)
+    wild = scale_from_girth(replace(girth, diameter_px=girth.diameter_px + off), HandFile(25))
+    assert wild.chance < 1e-6
+    assert wild.sd_mm_per_px > scale_from_girth(girth, HandFile(25)).sd_mm_per_px
+
+
+def test_a_lean_is_hinted_at_beyond_its_uncertainty_alone():
+    found = scale_from_girth(girth_of(40, 0.025, common_px=0.1), HandFile(40))
+    # a file that leans by 25 degrees looks shorter by cos 25: literature table, -9.37 %
+    assert np.cos(np.radians(25)) == pytest.approx(1 - 0.0937, abs=1e-4)
+    leaning = Scale(0.025 / np.cos(np.radians(25)), 0.025 / np.cos(np.radians(25)), 0.0002, "file", "length")
+    beside = compare_with(found, leaning)
+    assert beside.ratio == pytest.approx(np.cos(np.radians(25)))
+    assert beside.lean_deg == pytest.approx(25.0)
+    low, high = beside.lean_interval_deg
+    assert low < 25 < high
+    assert f"lean toward or away from the detector by up to {high:.0f} degrees" in beside.text
+    assert "misstated" in beside.text
+    agreeing = compare_with(found, Scale(0.0252, 0.0252, 0.0002, "file", "length"))
+    assert agreeing.lean_deg is None
+    assert "agree within their uncertainty" in agreeing.text
+
+
+def test_a_file_too_long_for_its_thickness_is_no_lean():
+    found = scale_from_girth(girth_of(40, 0.025, common_px=0.1), HandFile(40))
+    beside = compare_with(found, Scale(0.025 * 21 / 25, 0.025 * 21 / 25, 0.0002, "file", "21 for 25"))
+    assert beside.lean_deg is None
+    assert "no lean explains" in beside.text
+
+
+def test_diameters_of_another_taper_are_refused():
+    girth = girth_of(15, 0.025)
+    with pytest.raises(PeriapicalError, match="Check the taper"):
+        scale_from_girth(girth, HandFile(15, taper=0.06))
+    with pytest.raises(CalibrationError, match="none of ISO 3630-1"):
+        HandFile(17)
+
+
+@pytest.mark.parametrize("wrong", [1.0, 1.19])
+def test_a_painted_file_gives_the_scale_whatever_was_guessed(wrong):
+    image, line = painted(square=True)
+    found = girth_scale(
+        as_radiograph(image, file_format="DICOM"), line, HandFile(25), mm_per_px=0.025 * wrong
+    )
+    assert found.mm_per_px == pytest.approx(0.025, rel=0.05)
+    assert abs(found.mm_per_px - 0.025) < 1.96 * found.sd_mm_per_px
+    assert found.measurement().unit == "mm/px"
+    assert "square section" in found.notes[0]
+
+
+def test_an_inverted_picture_gives_the_same():
+    image, line = painted()
+    plain = girth_scale(as_radiograph(image), line, HandFile(25), mm_per_px=0.025)
+    inverted = girth_scale(as_radiograph(1 - image), line, HandFile(25), mm_per_px=0.025)
+    assert inverted.mm_per_px == pytest.approx(plain.mm_per_px, rel=0.02)
+
+
+def test_an_impossible_guess_is_refused():
+    image, line = painted()
+    with pytest.raises(TraceError, match=r"allowed is 0\.002 to 1"):
+        girth_scale(as_radiograph(image), line, HandFile(25), mm_per_px=25.0)
