@@ -26,7 +26,9 @@ def main(arguments: list[str]) -> int:
         if code:
             print(f"{name} failed (exit code {code}); going on with the tests", flush=True)
     screen = [] if has_display() or not shutil.which("xvfb-run") else ["xvfb-run", "-a"]
-    tests = run([*screen, python, "-m", "pytest", *arguments])
+    # a process for each core; a module stays in one, which makes what its tests share once
+    spread = [] if "-n" in arguments else ["-n", "auto", "--dist", "loadfile"]
+    tests = run([*screen, python, "-m", "pytest", *spread, *arguments])
     return next((code for code in [*codes.values(), tests] if code), 0)
 
 
