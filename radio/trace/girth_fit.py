@@ -16,14 +16,17 @@ FloatArray = npt.NDArray[np.float64]
 
 # Parameters of the fit: diameter in the middle and its growth per pixel, then the optics in their order;
 # lengths in mm by the approximate scale and as logarithms. Usual values and spreads are wide: receptors blur
-# by 0.03 to 0.1 mm, metal files stop about 1 to 6 per mm of an intra-oral beam, display curves are near the
-# logarithm, and edges are enhanced more often than not (common practice, no source).
-_USUAL = np.array([0.0, np.log(0.055), np.log(3.5), 0.4, np.log(0.13), 1.0, 0.03])
-_SPREAD = np.array([0.0015, 0.6, 1.0, 0.5, 0.4, 0.25, 0.05])
+# by 0.03 to 0.1 mm, display curves are near the logarithm, and edges are enhanced more often than not (common
+# practice, no source). At 35 keV steel stops about 4.2 per mm and nickel-titanium 3.3 (iron 5.3 cm²/g, tables
+# of Hubbell and Seltzer, NISTIR 5632, from memory).
+_USUAL = np.array([0.0, np.log(0.055), np.log(3.7), 0.4, np.log(0.13), 1.0, 0.03])
+_SPREAD = np.array([0.0015, 0.6, 0.3, 0.5, 0.4, 0.25, 0.05])
 _LOW = np.array([-0.01, np.log(0.015), np.log(0.3), -0.2, np.log(0.05), 0.3, 0.0])
 _HIGH = np.array([0.01, np.log(0.2), np.log(20.0), 2.5, np.log(0.4), 2.5, 0.5])
 # About so many samples share one error of noise or texture when the usual values are weighed in.
-_SHARED = 9.0
+_SHARED = 20.0
+# And about so many within a row and its neighbours, when turns are told apart.
+_SHARED_IN_ROW = 9.0
 _ROUNDS = 3
 _STEPS = 6
 # Gain along the file is a parabola: local contrast processing and a tone curve over uneven ground change it.
@@ -83,7 +86,7 @@ class RowsFit:
 
     def __init__(self, rows: Rows, section: Section, *, mm_per_px: float, start_px: float, taper: float):
         self.rows, self.mm, self.taper = rows, mm_per_px, taper
-        self.model = ShadowModel.of(section, rows.offsets_px)
+        self.sharp = self.model = ShadowModel.of(section, rows.offsets_px)
         self.phases = np.zeros(len(rows.from_tip_px), dtype=np.int64)
         self.twist: Twist | None = None
         self.row_trust = np.ones(len(rows.from_tip_px))
@@ -99,7 +102,7 @@ class RowsFit:
         high = np.concatenate([[1.6 * float(self.rows.offsets_px[-1])], _HIGH])
         self._weigh()
         for number in range(_ROUNDS):
-            if len(self.model.chords) > 1:
+            if self.model.turns > 1:
                 self._turn()
             self._estimate_noise(trust_rows=number > 0)
             fit = least_squares(
@@ -108,6 +111,7 @@ class RowsFit:
                 bounds=(low, high),
                 loss="soft_l1",
                 x_scale=np.concatenate([[1.0], _SPREAD]),
+                diff_step=1e-4,
                 max_nfev=_STEPS,
             )
             self.state = fit.x
@@ -180,7 +184,7 @@ class RowsFit:
         signals = partial(self._signal, diameters, optics=optics)
         gain = self._gains(signals(phases=self.phases))[:, None]
         costs = []
-        for phase in range(len(self.model.chords)):
+        for phase in range(self.model.turns):
             left = self.seen - gain * signals(phases=np.full_like(self.phases, phase))
             costs.append((left**2).sum(axis=1))
         table = np.array(costs)
@@ -188,8 +192,11 @@ class RowsFit:
         usual = float(np.median(least[least > 0])) / max(
             float(np.median((self.weights > 0).sum(axis=1))), 1.0
         )
-        self.twist = steady_twist(table / usual / _SHARED, self.rows.step_mm)
+        self.twist = steady_twist(table / usual / _SHARED_IN_ROW, self.rows.step_mm)
         self.phases = self.twist.phases
+        # along the file the blur, and the width of a row, mix turns
+        over_mm = np.hypot(optics.blur_px * self.mm, self.rows.step_mm / np.sqrt(12))
+        self.model = self.sharp.smeared(over_mm * abs(self.twist.per_mm) * self.model.turns)
 
     def _result(self, jacobian: FloatArray) -> Fitted:
         diameters, optics = self.diameters_px(self.state), self.optics(self.state)

@@ -16,8 +16,15 @@ SECTIONS: tuple[Section, ...] = ("round", "square", "triangle")
 _CORNERS: dict[Section, int] = {"round": 0, "square": 4, "triangle": 3}
 PHASES = 12
 """Turns of a section with corners that are told apart, over one corner to the next."""
-_UNIT_SAMPLES = 401
+_UNIT_SAMPLES = 801
 _FINE_PX = 0.5
+# A dental beam holds many energies: mean about half of the peak of 60 to 70 kV, spread about 10 keV (common
+# practice, no source), here as three energies by Gauss-Hermite quadrature. Metal stops them about as the
+# third power of the wavelength (from memory), so that the soft ones are gone in a tenth of a millimetre: the
+# signal rises steeply at the edge and slowly inside.
+_BEAM_KEV = 35.0 + 10.0 * np.sqrt(3.0) * np.array([-1.0, 0.0, 1.0])
+_BEAM_WEIGHTS = np.array([1.0, 4.0, 1.0]) / 6.0
+_BEAM_ABSORPTION = (35.0 / _BEAM_KEV) ** 3
 _BEYOND_PX = 7.0
 
 
@@ -30,7 +37,7 @@ class Optics:
     blur_px : float
         Standard deviation of the blur of the beam's signal.
     absorption_per_px : float
-        Attenuation of the beam per pixel of metal.
+        Attenuation of the middle of the beam's energies per pixel of metal.
     sharpening, sharpening_px : float
         Strength and reach of an edge enhancement: what a Gaussian of this standard deviation takes away is
         added this many times.
@@ -90,22 +97,47 @@ class ShadowModel:
     offsets_px : ndarray, shape (M,)
         Offsets across at equal steps.
     section : {"round", "square", "triangle"}
-    chords : ndarray, shape (K, 401)
-        As of :func:`unit_chords`.
+    areas : ndarray, shape (K, L)
+        Integral of :func:`unit_chords` across, from -1 on.
     """
 
     offsets_px: FloatArray
     section: Section
-    chords: FloatArray
+    areas: FloatArray
 
     @staticmethod
     def of(section: Section, offsets_px: FloatArray) -> ShadowModel:
         """Make the model of a section."""
-        return ShadowModel(offsets_px, section, unit_chords(section))
+        chords = unit_chords(section)
+        steps = (chords[:, 1:] + chords[:, :-1]) / (_UNIT_SAMPLES - 1)
+        return ShadowModel(offsets_px, section, np.cumsum(np.pad(steps, ((0, 0), (1, 0))), axis=1))
+
+    @property
+    def turns(self) -> int:
+        """How many turns of the section are told apart."""
+        return len(self.areas)
 
     def at(self, offsets_px: FloatArray) -> ShadowModel:
         """The same at other offsets."""
         return replace(self, offsets_px=offsets_px)
+
+    def smeared(self, turns_sd: float) -> ShadowModel:
+        """The same with every turn averaged with its neighbours, as blur along a twisted file does.
+
+        Parameters
+        ----------
+        turns_sd : float
+            Standard deviation in steps of turn.
+        """
+        if self.turns == 1:
+            return self
+        apart = np.arange(self.turns)
+        apart = np.minimum(apart, self.turns - apart)
+        round_about = apart[:, None] + self.turns * np.arange(-2, 3)
+        kernel = np.exp(-0.5 * (round_about / max(turns_sd, 1e-3)) ** 2).sum(axis=1)
+        kernel /= kernel.sum()
+        circle = (np.arange(self.turns)[:, None] - np.arange(self.turns)) % self.turns
+        return replace(self, areas=kernel[circle] @ self.areas)
 
     def signal(self, diameters_px: FloatArray, phases: IntArray, optics: Optics) -> FloatArray:
         """Grey of the shadows, shape (N, M), for N diameters of the circle about the section.
@@ -124,12 +156,18 @@ class ShadowModel:
         reach = float(np.abs(self.offsets_px).max()) + _BEYOND_PX
         fine = np.arange(-reach, reach + _FINE_PX, _FINE_PX)
         radius = np.maximum(diameters_px, 0.6) / 2.0
-        place = (np.clip(fine[None, :] / radius[:, None], -1.0, 1.0) + 1.0) / 2.0 * (_UNIT_SAMPLES - 1)
+        # means over cells, not values at points: the signal then changes smoothly with the diameter
+        edges = np.append(fine - _FINE_PX / 2, fine[-1] + _FINE_PX / 2)
+        place = (np.clip(edges[None, :] / radius[:, None], -1.0, 1.0) + 1.0) / 2.0 * (_UNIT_SAMPLES - 1)
         below = np.minimum(place.astype(np.int64), _UNIT_SAMPLES - 2)
         share = place - below
         rows = phases[:, None]
-        chord = self.chords[rows, below] * (1 - share) + self.chords[rows, below + 1] * share
-        beam = np.exp(-optics.absorption_per_px * radius[:, None] * chord) @ _gaussian(fine, optics.blur_px)
+        area = self.areas[rows, below] * (1 - share) + self.areas[rows, below + 1] * share
+        chord = np.diff(area, axis=1) * radius[:, None] ** 2 / _FINE_PX
+        through = np.zeros_like(chord)
+        for weight, harder in zip(_BEAM_WEIGHTS, _BEAM_ABSORPTION, strict=True):
+            through += weight * np.exp(-optics.absorption_per_px * harder * chord)
+        beam = through @ _gaussian(fine, optics.blur_px)
         depth = -np.log((beam + optics.stray) / (1.0 + optics.stray))
         depth += optics.sharpening * (depth - depth @ _gaussian(fine, optics.sharpening_px))
         grey = (np.maximum(1.0 + depth, 0.3) ** optics.tone - 1.0) / optics.tone
