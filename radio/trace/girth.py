@@ -85,9 +85,9 @@ def measure_girth(
     All rows across the file are explained together by a body of that taper whose section is round, square or
     triangular (twisted where it has corners), met by parallel rays of many energies, blurred, and brought to
     grey by a tone curve; diameter, blur, tone and twist are found by robust least squares. Taper tells blur
-    from width: a thin part loses more of its height to the same blur. Then every millimetre has a diameter of its own,
-    with blur, tone and twist kept. Parts that are as bright as the image shows, that the trace bridged, or
-    that other metal overlaps are left out.
+    from width: a thin part loses more of its height to the same blur. Then every millimetre has a diameter
+    of its own, with blur, tone and twist kept. Parts that are as bright as the image shows, that the trace
+    bridged, or that other metal overlaps are left out.
 
     Parameters
     ----------
