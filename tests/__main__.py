@@ -27,8 +27,8 @@ def main(arguments: list[str]) -> int:
         if code:
             print(f"{name} failed (exit code {code}); going on with the tests", flush=True)
     screen = [] if has_display() or not shutil.which("xvfb-run") else ["xvfb-run", "-a"]
-    # a process for each core, so each with one thread for its sums; a module stays in one process, which makes
-    # what its tests share once
+    # a process for each core, so each with one thread for its sums; a module stays in one process, which
+    # makes what its tests share once
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ.setdefault(name, "1")
     spread = [] if "-n" in arguments else ["-n", "auto", "--dist", "loadfile"]
