@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
-import radio
 from radio.measure.case import CaseResult
 from radio.measure.drawn import Step
 from radio.measure.methods import QUANTITIES, CurvatureMethod
 from radio.measure.methods.contract import Quantity
 from radio.measure.stack import TraceStack
 from radio.record.text_block import TextLine, broken
-from radio.record.wording import CAUTION, UNIT_SIGNS, interval_text, value_text
+from radio.record.wording import CAUTION, MADE_BY, UNIT_SIGNS, interval_text, value_text
 
 if TYPE_CHECKING:
     from radio.image.radiograph import Radiograph
@@ -114,7 +113,7 @@ def foot_lines(radiograph: Radiograph, width_in: float, *others: Radiograph) -> 
     """Caution, and what made the picture, from one image or more."""
     hashes = " and ".join(f"{one.sha256[:16]}…" for one in (radiograph, *others))
     images = "images" if others else "image"
-    made_by = f"napari-periapical {radio.__version__}, {images} SHA-256 {hashes}"
+    made_by = f"{MADE_BY}, {images} SHA-256 {hashes}"
     return [
         *broken(CAUTION, _SMALL_PT, width_in, bold=True, space_before=4),
         *_small(made_by, width_in),

@@ -13,7 +13,6 @@ from typing import Annotated, Literal
 
 from pydantic import Field, FiniteFloat, ValidationError
 
-import radio
 from radio.errors import PeriapicalError, TableError
 from radio.measure.check_rules.contract import Check
 from radio.measure.published_change import (
@@ -28,11 +27,10 @@ from radio.record.course import Course, CourseEntry
 from radio.record.course_changes import Change, Verdict
 from radio.record.course_checks import JudgedCourse
 from radio.record.course_table import CourseTable, SkippedCourse
+from radio.record.document import Document
 from radio.record.measured import Number
 from radio.record.traced import Record
-from radio.record.wording import CAUTION
 
-_SCHEMA = "napari-periapical courses"
 _LARGEST_BYTES = 200_000_000
 
 
@@ -108,13 +106,10 @@ class CourseRecord(Record):
     checks: tuple[Check, ...]
 
 
-class CourseDocument(Record):
+class CourseDocument(Document):
     """All courses of a table, with what is published beside them."""
 
     schema_name: Annotated[Literal["napari-periapical courses"], Field(alias="schema")]
-    schema_version: Literal[1]
-    caution: str
-    software: str
     least_significant_change_factor: FiniteFloat
     courses: tuple[CourseRecord, ...]
     skipped: tuple[SkippedCourse, ...]
@@ -137,21 +132,14 @@ def courses_json(judged: Sequence[JudgedCourse], skipped: Sequence[SkippedCourse
     str
         The text of a :class:`CourseDocument`.
     """
-    document = CourseDocument.model_validate(
-        {
-            "schema": _SCHEMA,
-            "schema_version": 1,
-            "caution": CAUTION,
-            "software": f"napari-periapical {radio.__version__}",
-            "least_significant_change_factor": LSC_FACTOR,
-            "courses": tuple(_record(one) for one in judged),
-            "skipped": tuple(skipped),
-            "fixed_figures": FIXED_FIGURES,
-            "published": PUBLISHED_CHANGES,
-            "contradictions": CONTRADICTIONS,
-        }
+    return CourseDocument.text(
+        least_significant_change_factor=LSC_FACTOR,
+        courses=tuple(_record(one) for one in judged),
+        skipped=tuple(skipped),
+        fixed_figures=FIXED_FIGURES,
+        published=PUBLISHED_CHANGES,
+        contradictions=CONTRADICTIONS,
     )
-    return document.model_dump_json(by_alias=True, indent=1) + "\n"
 
 
 def _record(one: JudgedCourse) -> CourseRecord:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import textwrap
 from typing import Any
 
-import radio
 from radio.measure.published_change import CONTRADICTIONS
 from radio.record.colours import GAP_COLOUR
 from radio.record.course import CourseEntry, Stage
@@ -14,7 +13,7 @@ from radio.record.course_checks import JudgedCourse
 from radio.record.course_terminal import way_of
 from radio.record.page import Page
 from radio.record.text_block import TextLine, broken, height_in, write_lines
-from radio.record.wording import CAUTION
+from radio.record.wording import CAUTION, MADE_BY
 
 _WIDTH_IN = 9.0
 _MARGIN_IN = 0.3
@@ -190,4 +189,4 @@ def _text(judged: JudgedCourse, width_in: float) -> list[TextLine]:
         lines += broken(words, _SMALL_PT, width_in, colour=_GREY, space_before=3)
     lines += broken(CONTRADICTIONS, _SMALL_PT, width_in, colour=_GREY, space_before=3)
     lines += broken(CAUTION, _SMALL_PT, width_in, bold=True, space_before=4)
-    return lines + broken(f"napari-periapical {radio.__version__}", _SMALL_PT, width_in, colour=_GREY)
+    return lines + broken(MADE_BY, _SMALL_PT, width_in, colour=_GREY)

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import Field, FiniteFloat
 
-import radio
 from radio.measure.case import CaseFacts, Remark
 from radio.measure.methods import CurvatureMethod
 from radio.measure.own_plane import InOwnPlane
@@ -22,10 +21,11 @@ from radio.measure.settings import CurvatureSettings
 from radio.measure.view_pair import ViewPair
 from radio.measure.what_if import WhatIf
 from radio.record.curvature_case import CurvatureCase
-from radio.record.measured import Class, Number, SkippedCanal, Word
+from radio.record.document import Document, SkippedCanal, image_fields
+from radio.record.measured import Class, Number, Word
 from radio.record.tables import Skip
 from radio.record.traced import Point, Proposed, Record, points_of
-from radio.record.wording import CAUTION, all_measurements
+from radio.record.wording import all_measurements
 
 if TYPE_CHECKING:
     from radio.image.radiograph import Radiograph
@@ -173,11 +173,10 @@ class View(Record):
         """Take over one image with what was measured on it, and what was not."""
         rows, columns = radiograph.grey.shape
         return cls(
-            image=radiograph.path.name if radiograph.path else "",
-            image_sha256=radiograph.sha256,
+            **image_fields(radiograph),
             image_shape=(rows, columns),
             canals=tuple(CurvatureCanal.from_case(case) for case in cases),
-            skipped=tuple(SkippedCanal(canal=one.canal, reason=one.reason) for one in skips),
+            skipped=SkippedCanal.from_skips(skips),
         )
 
 
@@ -236,13 +235,10 @@ def _own_plane(found: InOwnPlane) -> OwnPlane:
     )
 
 
-class CurvatureDocument(Record):
+class CurvatureDocument(Document):
     """Curvature of the canals of one image, or of two; `unmatched` names canals seen in one of two views."""
 
     schema_name: Annotated[Literal["napari-periapical curvature"], Field(alias="schema")]
-    schema_version: Literal[1]
-    caution: str
-    software: str
     methods: Mapping[str, Method]
     views: tuple[View, ...]
     in_space: tuple[InSpace, ...]
@@ -273,16 +269,9 @@ def curvature_json(
     str
         The text of a :class:`CurvatureDocument`.
     """
-    document = CurvatureDocument.model_validate(
-        {
-            "schema": "napari-periapical curvature",
-            "schema_version": 1,
-            "caution": CAUTION,
-            "software": f"napari-periapical {radio.__version__}",
-            "methods": {method.name: Method.from_method(method) for method in methods},
-            "views": tuple(views),
-            "in_space": tuple(InSpace.from_pair(pair) for pair in pairs),
-            "unmatched": tuple(unmatched),
-        }
+    return CurvatureDocument.text(
+        methods={method.name: Method.from_method(method) for method in methods},
+        views=tuple(views),
+        in_space=tuple(InSpace.from_pair(pair) for pair in pairs),
+        unmatched=tuple(unmatched),
     )
-    return document.model_dump_json(by_alias=True, indent=1) + "\n"

@@ -8,21 +8,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import Field, FiniteFloat
 
-import radio
 from calib.budget import Budget
 from radio.measure.case import CaseFacts, Remark
 from radio.measure.case_lengths import CaseLengths
 from radio.measure.length_rules import CONVENTION
 from radio.measure.plan import STAGE_OF_LENGTH, Plan, Reason
 from radio.measure.result import Measurement
-from radio.record.measured import Number, SkippedCanal
+from radio.record.document import Document, SkippedCanal, image_fields
+from radio.record.measured import Number
 from radio.record.tables import Skip
 from radio.record.traced import Record
-from radio.record.wording import CAUTION
 
 if TYPE_CHECKING:
     from radio.image.radiograph import Radiograph
@@ -124,16 +123,10 @@ def _budget_lines(made: Budget) -> tuple[BudgetLine, ...]:
     )
 
 
-class _Document(Record):
-    schema_name: Annotated[str, Field(alias="schema")]
-    schema_version: Literal[1]
-    caution: str
-    software: str
-
-
-class LengthsOfImage(_Document):
+class LengthsOfImage(Document):
     """The lengths of all canals of one image."""
 
+    schema_name: Annotated[Literal["napari-periapical lengths"], Field(alias="schema")]
     image: str
     image_sha256: str
     canals: tuple[CanalLengths, ...]
@@ -158,9 +151,10 @@ class PlannedCanal(Record):
     stage_of_length: dict[str, str]
 
 
-class Plans(_Document):
+class Plans(Document):
     """The orders of one image or of what was stated."""
 
+    schema_name: Annotated[Literal["napari-periapical plan"], Field(alias="schema")]
     image: str
     canals: tuple[PlannedCanal, ...]
 
@@ -177,16 +171,11 @@ def lengths_json(radiograph: Radiograph, lengths: Sequence[CaseLengths], skipped
     skipped : sequence of Skip
         Canals that were not measured.
     """
-    document = LengthsOfImage.model_validate(
-        {
-            **_head("napari-periapical lengths"),
-            "image": radiograph.path.name if radiograph.path else "",
-            "image_sha256": radiograph.sha256,
-            "canals": tuple(CanalLengths.from_lengths(one) for one in lengths),
-            "skipped": tuple(SkippedCanal(canal=one.canal, reason=one.reason) for one in skipped),
-        }
+    return LengthsOfImage.text(
+        **image_fields(radiograph),
+        canals=tuple(CanalLengths.from_lengths(one) for one in lengths),
+        skipped=SkippedCanal.from_skips(skipped),
     )
-    return document.model_dump_json(by_alias=True, indent=1) + "\n"
 
 
 def planned_canal(
@@ -220,12 +209,4 @@ def planned_canal(
 
 def plans_json(image: str, canals: Sequence[PlannedCanal]) -> str:
     """Write plans as JSON text, a :class:`Plans`; `image` is empty where there is none."""
-    document = Plans.model_validate(
-        {**_head("napari-periapical plan"), "image": image, "canals": tuple(canals)}
-    )
-    return document.model_dump_json(by_alias=True, indent=1) + "\n"
-
-
-def _head(schema: str) -> dict[str, Any]:
-    software = f"napari-periapical {radio.__version__}"
-    return {"schema": schema, "schema_version": 1, "caution": CAUTION, "software": software}
+    return Plans.text(image=image, canals=tuple(canals))

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import Field, FiniteFloat
 
-import radio
 from radio.measure.case import CaseFacts, CaseResult, Clicks, Remark
 from radio.measure.check_rules.contract import Check
 from radio.measure.checks import open_questions
@@ -21,9 +20,10 @@ from radio.measure.classes import Classified
 from radio.measure.result import Finding, Measurement
 from radio.measure.settings import CurvatureSettings
 from radio.record.classed import classes_of_result
+from radio.record.document import Document, SkippedCanal, image_fields
 from radio.record.tables import Skip
 from radio.record.traced import Point, Proposed, Record, points_of
-from radio.record.wording import CAUTION, all_measurements, missing_measures
+from radio.record.wording import all_measurements, missing_measures
 
 if TYPE_CHECKING:
     from radio.image.radiograph import Radiograph
@@ -137,20 +137,10 @@ class MeasuredCanal(Record):
         )
 
 
-class SkippedCanal(Record):
-    """One canal that was not measured, and why."""
-
-    canal: str
-    reason: str
-
-
-class MeasuredImage(Record):
+class MeasuredImage(Document):
     """All canals of one image."""
 
     schema_name: Annotated[Literal["napari-periapical measurements"], Field(alias="schema")]
-    schema_version: Literal[1]
-    caution: str
-    software: str
     image: str
     image_sha256: str
     image_shape: tuple[int, int]
@@ -177,17 +167,9 @@ def measured_json(
     str
         The text of a :class:`MeasuredImage`.
     """
-    document = MeasuredImage.model_validate(
-        {
-            "schema": "napari-periapical measurements",
-            "schema_version": 1,
-            "caution": CAUTION,
-            "software": f"napari-periapical {radio.__version__}",
-            "image": radiograph.path.name if radiograph.path else "",
-            "image_sha256": radiograph.sha256,
-            "image_shape": radiograph.grey.shape,
-            "canals": tuple(MeasuredCanal.from_result(result, clicks) for result, clicks in measured),
-            "skipped": tuple(SkippedCanal(canal=one.canal, reason=one.reason) for one in skipped),
-        }
+    return MeasuredImage.text(
+        **image_fields(radiograph),
+        image_shape=radiograph.grey.shape,
+        canals=tuple(MeasuredCanal.from_result(result, clicks) for result, clicks in measured),
+        skipped=SkippedCanal.from_skips(skipped),
     )
-    return document.model_dump_json(by_alias=True, indent=1) + "\n"

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import radio
 from radio.measure.case import CaseResult
 from radio.record.text_block import TextLine, broken, height_in
 from radio.record.wording import (
     CAUTION,
+    MADE_BY,
     UNIT_SIGNS,
     how_text,
     main_measurements,
@@ -63,7 +63,7 @@ def lay_out_numbers(radiograph: Radiograph, results: Sequence[CaseResult]) -> Nu
             lines += _small(told, colour="#8A3B00", space_before=4)
     lines += _small("Values are given ± standard uncertainty. " + _KEY, space_before=10)
     lines += _small(CAUTION, colour="black", bold=True, space_before=6)
-    made_by = f"napari-periapical {radio.__version__}, image SHA-256 {radiograph.sha256[:16]}…"
+    made_by = f"{MADE_BY}, image SHA-256 {radiograph.sha256[:16]}…"
     lines += _small(made_by, space_before=6)
     return Numbers(tuple(lines), height_in(lines) + 0.1)
 

@@ -11,15 +11,14 @@ from typing import Annotated, Literal
 
 from pydantic import Field, FiniteFloat
 
-import radio
 from radio.measure import differences
 from radio.measure.disagreement import Cause, FittingCause
 from radio.measure.reading import FLAGS, Choice
 from radio.measure.readings_list import ComparedList, ComparedReading, MarkAgreement
+from radio.record.document import Document
 from radio.record.measured import Number
 from radio.record.readings_table import LostReading
 from radio.record.traced import Record
-from radio.record.wording import CAUTION
 
 Interval = tuple[FiniteFloat, FiniteFloat]
 
@@ -210,13 +209,10 @@ class CauseDetail(Record):
         return cls(title=one.title, directions=one.directions, why=one.why, do=one.do, standing=one.standing)
 
 
-class ReadingsDocument(Record):
+class ReadingsDocument(Document):
     """A list compared; `by_mark` keeps the marks apart, `causes` holds those that fit a row."""
 
     schema_name: Annotated[Literal["napari-periapical readings"], Field(alias="schema")]
-    schema_version: Literal[1]
-    caution: str
-    software: str
     tolerance_mm: FiniteFloat
     by_mark: tuple[Agreement, ...]
     compared: tuple[Row, ...]
@@ -242,21 +238,14 @@ def readings_json(found: ComparedList, lost: Sequence[LostReading], warnings: Se
         The text of a :class:`ReadingsDocument`.
     """
     fitting = (fits.cause for one in found.compared for fits in one.comparison.causes)
-    document = ReadingsDocument.model_validate(
-        {
-            "schema": "napari-periapical readings",
-            "schema_version": 1,
-            "caution": CAUTION,
-            "software": f"napari-periapical {radio.__version__}",
-            "tolerance_mm": found.tolerance_mm,
-            "by_mark": tuple(Agreement.from_group(group) for group in found.by_mark),
-            "compared": tuple(Row.from_compared(one) for one in found.compared),
-            "skipped": tuple(_skipped(lost)),
-            "causes": {cause.name: CauseDetail.from_cause(cause) for cause in fitting},
-            "warnings": tuple(warnings),
-        }
+    return ReadingsDocument.text(
+        tolerance_mm=found.tolerance_mm,
+        by_mark=tuple(Agreement.from_group(group) for group in found.by_mark),
+        compared=tuple(Row.from_compared(one) for one in found.compared),
+        skipped=tuple(_skipped(lost)),
+        causes={cause.name: CauseDetail.from_cause(cause) for cause in fitting},
+        warnings=tuple(warnings),
     )
-    return document.model_dump_json(by_alias=True, indent=1) + "\n"
 
 
 def _skipped(lost: Iterable[LostReading]) -> list[SkippedRow]:

@@ -6,14 +6,13 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-import radio
 from radio.measure.differences import MULTIPLIERS, Differences
 from radio.measure.readings_list import NOT_STATED, ComparedList, ComparedReading, MarkAgreement
 from radio.record.page import Page
 from radio.record.picture_drawing import spread_rows
 from radio.record.readings_text import TITLES, agreement_texts, count_text, verdict_text
 from radio.record.text_block import TextLine, broken, height_in, write_lines
-from radio.record.wording import CAUTION
+from radio.record.wording import CAUTION, MADE_BY
 
 _MARGIN_IN = 0.25
 _TITLE_IN = 0.7
@@ -203,5 +202,5 @@ def _foot_lines(width_in: float) -> list[TextLine]:
     return [
         *broken(_KEY, 7.5, width_in, space_before=6),
         *broken(CAUTION, 6.8, width_in, bold=True, space_before=4),
-        *broken(f"napari-periapical {radio.__version__}", 6.8, width_in, colour="#444444", space_before=3),
+        *broken(MADE_BY, 6.8, width_in, colour="#444444", space_before=3),
     ]

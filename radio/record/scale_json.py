@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import Field, FiniteFloat
 
-import radio
 from calib.budget import Budget
 from calib.meant_length import MeantLength, OtherLength
 from calib.scale import Scale
@@ -30,11 +29,10 @@ from radio.measure.scale_checks import (
     magnification_of,
 )
 from radio.measure.scales import ImageScale, Pitch
-from radio.record.measured import SkippedCanal
+from radio.record.document import Document, SkippedCanal, image_fields
 from radio.record.scale_words import unit_of_input
 from radio.record.tables import Skip
 from radio.record.traced import Record
-from radio.record.wording import CAUTION
 
 if TYPE_CHECKING:
     from radio.image.radiograph import Radiograph
@@ -223,13 +221,10 @@ class NoScale(Record):
     reason: str
 
 
-class ScalesDocument(Record):
+class ScalesDocument(Document):
     """All scales of one image."""
 
     schema_name: Annotated[Literal["napari-periapical scales"], Field(alias="schema")]
-    schema_version: Literal[1]
-    caution: str
-    software: str
     image: str
     image_sha256: str
     detector_pitch: Pitch | None
@@ -253,21 +248,13 @@ def scales_json(radiograph: Radiograph, report: ScaleReport, skipped: Sequence[S
         Canals that were not measured.
     """
     found = report.found
-    document = ScalesDocument.model_validate(
-        {
-            "schema": "napari-periapical scales",
-            "schema_version": 1,
-            "caution": CAUTION,
-            "software": f"napari-periapical {radio.__version__}",
-            "image": radiograph.path.name if radiograph.path else "",
-            "image_sha256": radiograph.sha256,
-            "detector_pitch": found.pitch,
-            "scales": tuple(OneScale.from_scale(one, found.pitch) for one in found.scales),
-            "no_scale_from": tuple(NoScale(name=what, reason=why) for what, why in found.absent),
-            "agreement": None if report.compared is None else Agreement.from_several(report.compared),
-            "cross_checks": report.checks,
-            "canals": tuple(ScaleOfCanal.from_canal(one) for one in report.canals),
-            "skipped": tuple(SkippedCanal(canal=one.canal, reason=one.reason) for one in skipped),
-        }
+    return ScalesDocument.text(
+        **image_fields(radiograph),
+        detector_pitch=found.pitch,
+        scales=tuple(OneScale.from_scale(one, found.pitch) for one in found.scales),
+        no_scale_from=tuple(NoScale(name=what, reason=why) for what, why in found.absent),
+        agreement=None if report.compared is None else Agreement.from_several(report.compared),
+        cross_checks=report.checks,
+        canals=tuple(ScaleOfCanal.from_canal(one) for one in report.canals),
+        skipped=SkippedCanal.from_skips(skipped),
     )
-    return document.model_dump_json(by_alias=True, indent=1) + "\n"

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-import radio
 from calib.budget import Budget, BudgetRow
 from calib.projection import INTRA_ORAL_MAGNIFICATION
 from radio.measure.scale_checks import CanalScale, CrossCheck, ScaleReport
@@ -20,7 +19,7 @@ from radio.record.scale_words import (
     scale_text,
 )
 from radio.record.text_block import TextLine, broken, height_in, write_lines
-from radio.record.wording import CAUTION, REMARK_WORDS
+from radio.record.wording import CAUTION, MADE_BY, REMARK_WORDS
 
 _MARGIN_IN, _TITLE_IN, _LABEL_IN, _PLOT_IN, _RIGHT_IN = 0.3, 0.4, 2.35, 4.1, 2.2
 _ROW_IN, _AXIS_IN, _GAP_IN = 0.3, 0.5, 0.25
@@ -238,5 +237,5 @@ def _foot(report: ScaleReport) -> list[TextLine]:
         *(line for one in absent for line in broken(one, 7, _TEXT_IN, colour=_DARK, space_before=2)),
         *broken(key, 7.5, _TEXT_IN, space_before=5),
         *broken(CAUTION, 6.8, _TEXT_IN, bold=True, space_before=4),
-        *broken(f"napari-periapical {radio.__version__}", 6.8, _TEXT_IN, colour=_DARK, space_before=3),
+        *broken(MADE_BY, 6.8, _TEXT_IN, colour=_DARK, space_before=3),
     ]

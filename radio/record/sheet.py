@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from html import escape
 from pathlib import Path
 
-import radio
 from radio.measure.case import CaseResult
 from radio.record.atomic import write_text
 from radio.record.tables import Skip
 from radio.record.wording import (
     CAUTION,
+    MADE_BY,
     UNIT_SIGNS,
     how_text,
     interval_text,
@@ -79,7 +79,7 @@ def write_sheet(path: Path, title: str, entries: Sequence[SheetEntry], skips: Se
     if skips:
         listed = "".join(f"<li>{escape(f'{s.image}, canal {s.canal}: {s.reason}')}</li>" for s in skips)
         body.append(f"<section><h2>Not measured</h2><ul>{listed}</ul></section>")
-    body.append(f"<p>napari-periapical {escape(radio.__version__)}. Values are ± standard uncertainty.</p>")
+    body.append(f"<p>{escape(MADE_BY)}. Values are ± standard uncertainty.</p>")
     head = f'<meta charset="utf-8"><title>{escape(title)}</title><style>{_STYLE}</style>'
     opening = f'<!doctype html>\n<html lang="en"><head>{head}</head>\n<body>\n'
     write_text(path, opening + "\n".join(body) + "\n</body></html>\n")

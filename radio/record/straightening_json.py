@@ -12,16 +12,15 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import numpy as np
 from pydantic import Field, FiniteFloat
 
-import radio
 from calib.instruments import HandFile
 from radio.measure.case import CaseFacts, Remark
 from radio.measure.drawn import image_px
 from radio.measure.published_change import CONTRADICTIONS, PUBLISHED_CHANGES, Published
 from radio.measure.straightening_case import COLUMNS, NOT_A_PREDICTION, CaseStraightening
-from radio.record.measured import Number, SkippedCanal
+from radio.record.document import Document, SkippedCanal, image_fields
+from radio.record.measured import Number
 from radio.record.tables import Skip
 from radio.record.traced import Point, Record, points_of
-from radio.record.wording import CAUTION
 
 if TYPE_CHECKING:
     from radio.image.radiograph import Radiograph
@@ -109,14 +108,11 @@ class StraighteningCanal(Record):
         )
 
 
-class StraighteningDocument(Record):
+class StraighteningDocument(Document):
     """All canals of one image, with what has been published on changes of length beside them."""
 
     schema_name: Annotated[Literal["napari-periapical straightening"], Field(alias="schema")]
-    schema_version: Literal[1]
-    caution: str
     meaning: str
-    software: str
     image: str
     image_sha256: str
     image_shape: tuple[int, int]
@@ -145,20 +141,12 @@ def straightening_json(
     str
         The text of a :class:`StraighteningDocument`.
     """
-    document = StraighteningDocument.model_validate(
-        {
-            "schema": "napari-periapical straightening",
-            "schema_version": 1,
-            "caution": CAUTION,
-            "meaning": NOT_A_PREDICTION,
-            "software": f"napari-periapical {radio.__version__}",
-            "image": radiograph.path.name if radiograph.path else "",
-            "image_sha256": radiograph.sha256,
-            "image_shape": radiograph.grey.shape,
-            "canals": tuple(StraighteningCanal.from_found(one, radiograph.pixel_aspect) for one in found),
-            "skipped": tuple(SkippedCanal(canal=one.canal, reason=one.reason) for one in skipped),
-            "published": PUBLISHED_CHANGES,
-            "contradictions": CONTRADICTIONS,
-        }
+    return StraighteningDocument.text(
+        meaning=NOT_A_PREDICTION,
+        **image_fields(radiograph),
+        image_shape=radiograph.grey.shape,
+        canals=tuple(StraighteningCanal.from_found(one, radiograph.pixel_aspect) for one in found),
+        skipped=SkippedCanal.from_skips(skipped),
+        published=PUBLISHED_CHANGES,
+        contradictions=CONTRADICTIONS,
     )
-    return document.model_dump_json(by_alias=True, indent=1) + "\n"

@@ -25,7 +25,6 @@ from pydantic import (
     model_validator,
 )
 
-import radio
 from calib.scale import Scale
 from radio.errors import TableError
 from radio.image.radiograph import Radiograph
@@ -41,7 +40,7 @@ from radio.measure.check_rules.contract import Check
 from radio.measure.result import Measurement
 from radio.record.atomic import directory_lock, write_text
 from radio.record.traced import Point, Proposed, Record, points_of
-from radio.record.wording import CAUTION
+from radio.record.wording import CAUTION, MADE_BY
 
 DOCUMENT_SCHEMA = "napari-periapical tracings"
 
@@ -155,7 +154,7 @@ class Tracing(Record):
                     "supersedes": None if supersedes is None else supersedes.uuid,
                     "created": datetime.now().astimezone(),
                     "reader": reader,
-                    "software": f"napari-periapical {radio.__version__}",
+                    "software": MADE_BY,
                     "image_name": radiograph.path.name if radiograph.path else "",
                     "image_sha256": radiograph.sha256,
                     "image_shape": radiograph.grey.shape,

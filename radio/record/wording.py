@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Set
 
+import radio
 from calib.scale import Scale
 from radio.measure.case import CaseFacts, CaseResult
 from radio.measure.length_rules import BY_RESORPTION
@@ -16,6 +17,8 @@ CAUTION = (
     "Educational and research use, not a medical device. Measurements are checked by the treating clinician "
     "under local codes. No exposure is made only to feed the tool."
 )
+
+MADE_BY = f"napari-periapical {radio.__version__}"
 
 MEASURE_NAMES: Mapping[str, str] = {
     "scale_mm_per_px": "Scale",

@@ -14,13 +14,13 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
-import radio
 from radio.errors import PeriapicalError
 from radio.measure.settings import DEFAULT_SETTINGS, CurvatureSettings
 from radio.record.answers_table import with_answers
 from radio.record.atomic import directory_lock, make_directory, write_text
 from radio.record.results import result_row, write_results, write_skipped
 from radio.record.tables import CaseInput, CaseTable, Skip, read_cases
+from radio.record.wording import MADE_BY
 from radio.study.journal import Entry, Journal, case_key, content_sha256, package_versions, program_sha256
 from radio.study.one_image import measure_image
 
@@ -273,7 +273,7 @@ def _run_record(
     inputs: Mapping[str, Path], out: Path, workers: int, settings: CurvatureSettings, table: CaseTable
 ) -> dict[str, Any]:
     return {
-        "software": f"napari-periapical {radio.__version__}",
+        "software": MADE_BY,
         "program_sha256": program_sha256(),
         "python": platform.python_version(),
         "system": platform.system(),
