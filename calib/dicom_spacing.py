@@ -88,6 +88,12 @@ def detector_pitch_mm(facts: SpacingFacts) -> tuple[float, float] | None:
     return None if pitch is None else pitch[0]
 
 
+def mean_detector_pitch_mm(facts: SpacingFacts) -> float | None:
+    """Geometric mean of :func:`detector_pitch_mm`, mm; None where the header does not tell."""
+    pitch = detector_pitch_mm(facts)
+    return None if pitch is None else mean_of(pitch)
+
+
 def scale_from_dicom(facts: SpacingFacts) -> Scale:
     """Make a scale of the pixel-size statements of a header.
 

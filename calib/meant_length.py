@@ -14,13 +14,13 @@ from typing import Literal
 from calib.errors import CalibrationError
 from calib.evidence import Evidence, Expected
 from calib.instruments import STANDARD_LENGTHS_MM
+from calib.pitch import MM_PER_INCH
 from calib.scale import Scale
 
 NOMINAL_LENGTHS_MM = (18.0, 19.0, 21.0, 23.0, 25.0, 27.0, 28.0, 29.0, 31.0)
 """Lengths files are sold in. 21, 25 and 31 are verified, the others from memory of the trade."""
 ALARM_LEVEL = 0.02
 """Share of right lengths that is called suspicious where the model holds: the false alarms accepted."""
-MM_PER_INCH = 25.4
 
 _GREATEST_ODDS = 1000.0
 # Slips are named where their odds are within this factor of the best.

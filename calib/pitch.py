@@ -20,7 +20,7 @@ ASSUMED_NOTE = "the magnification is assumed, not measured: a scale from the fil
 NOT_MAGNIFIED = Input("magnification", 1.0, 0.0, how="the pixel size is meant for the plane of the tooth")
 SCAN_RELATIVE_HALF_WIDTH = 0.01
 """How far the true resolution of a scanner may be from the stated one. Common practice, no source."""
-_MM_PER_INCH = 25.4
+MM_PER_INCH = 25.4
 
 
 def scale_from_pitch(
@@ -79,13 +79,13 @@ def scale_from_scan(
     CalibrationError
         The resolution is none a film is scanned with, or the magnification reaches below 1.
     """
-    least, most = _MM_PER_INCH / LARGEST_MM, _MM_PER_INCH / SMALLEST_MM
+    least, most = MM_PER_INCH / LARGEST_MM, MM_PER_INCH / SMALLEST_MM
     if not least <= dpi <= most:
         raise CalibrationError(
             f"The resolution of the scan is {dpi:g} dpi; allowed is {least:.0f} to {most:.0f} dots per inch. "
             "Films are scanned with 300 to 1200; a photograph of a film has no resolution of this kind."
         )
-    col = _MM_PER_INCH / dpi
+    col = MM_PER_INCH / dpi
     size = Input(
         "pixel of the scan",
         col * sqrt(pixel_aspect),

@@ -8,19 +8,20 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from calib.dicom_spacing import detector_pitch_mm, scale_from_dicom
-from calib.known_length import file_length_sd_mm, scale_from_ball, scale_given
+from calib.dicom_spacing import mean_detector_pitch_mm, scale_from_dicom
+from calib.known_length import file_length_sd_mm, scale_given
 from calib.scale import CalibrationError, Scale
 from radio.image.radiograph import Radiograph
 from radio.measure.bend import Bend, end_words, measure_bend, square
 from radio.measure.case import CaseFacts, Remark
 from radio.measure.electronic import compare, comparison_remarks
 from radio.measure.estimate import estimated_length
-from radio.measure.file_scale import scale_of_file
+from radio.measure.file_scale import scale_of_ball, scale_of_file
 from radio.measure.length import canal_length_mm, gap_mm, working_length_mm
 from radio.measure.length_rules import target_of
 from radio.measure.reading import Reading
 from radio.measure.result import Measurement
+from radio.measure.scale_witness import implied_magnification
 from radio.measure.settings import DEFAULT_SETTINGS, CurvatureSettings
 from radio.measure.stack import TraceStack, angles_deg, cross2
 from radio.measure.trace_case import TracedCase
@@ -165,17 +166,17 @@ def _scale_from(
 ) -> Scale:
     aspect = radiograph.pixel_aspect
     if source == "file":
-        if file_px is None or facts.file_length_mm is None:
+        by_file = scale_of_file(file_px, traced.landmarks, facts, aspect)
+        if by_file is None:
             raise CalibrationError("the scale from the file needs file_length_mm, file_start and file_tip.")
-        return scale_of_file(file_px, traced.landmarks, facts, aspect)
+        return by_file
     if source == "ball":
-        if traced.ball is None or facts.ball_diameter_mm is None:
+        by_ball = scale_of_ball(traced.ball, facts, aspect)
+        if by_ball is None:
             raise CalibrationError(
                 "the scale from a ball needs ball_diameter_mm and a ball found at ball_centre."
             )
-        return scale_from_ball(
-            traced.ball.diameter_px, traced.ball.sd_px, facts.ball_diameter_mm, pixel_aspect=aspect
-        )
+        return by_ball
     if source == "given":
         if facts.mm_per_px is None:
             raise CalibrationError("a given scale needs mm_per_px.")
@@ -184,10 +185,10 @@ def _scale_from(
 
 
 def _magnification(radiograph: Radiograph, scale: Scale | None) -> float | None:
-    pitch = detector_pitch_mm(radiograph.spacing)
-    if scale is None or pitch is None or scale.source == "dicom":
+    pitch_mm = mean_detector_pitch_mm(radiograph.spacing)
+    if scale is None or pitch_mm is None or scale.source == "dicom":
         return None
-    return float(np.sqrt(pitch[0] * pitch[1])) / scale.mm_per_px
+    return implied_magnification(scale, pitch_mm).value
 
 
 def _canal_length_px(traced: TracedCase) -> Measurement | None:

@@ -1,4 +1,4 @@
-"""Scales from the file in the image: by its length, with what each end contributes, and by its diameters."""
+"""Scales from a file, by its length with what each end contributes and by its diameters, and from a ball."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from math import sqrt
 from typing import TYPE_CHECKING
 
 from calib.instruments import HandFile
-from calib.known_length import file_length_sd_mm, scale_from_file
+from calib.known_length import file_length_sd_mm, scale_from_ball, scale_from_file
 from calib.scale import Scale
-from radio.errors import CalibrationError, PeriapicalError
+from radio.errors import PeriapicalError
 from radio.measure.case import CaseFacts, CaseResult
 from radio.measure.result import Measurement
 from radio.trace.line import LandmarkFix
@@ -18,31 +18,36 @@ from radio.trace.line import LandmarkFix
 if TYPE_CHECKING:
     from radio.image.radiograph import Radiograph
     from radio.measure.girth_scale import GirthScale
+    from radio.trace.circle import Ball
 
 
 def scale_of_file(
-    length_px: Measurement, landmarks: Mapping[str, LandmarkFix], facts: CaseFacts, aspect: float
-) -> Scale:
+    length_px: Measurement | None, landmarks: Mapping[str, LandmarkFix], facts: CaseFacts, aspect: float
+) -> Scale | None:
     """Scale from the stated length of a traced file, with the two ends apart in its budget.
 
     Parameters
     ----------
-    length_px : Measurement
-        ``file_length_px``.
+    length_px : Measurement or None
+        ``file_length_px``, where the file was traced.
     landmarks : mapping of str to LandmarkFix
-        With ``file_start`` and ``file_tip``.
+        With ``file_start`` and ``file_tip``, where it was.
     facts : CaseFacts
-        With `file_length_mm`.
     aspect : float
         Row spacing over column spacing.
+
+    Returns
+    -------
+    Scale or None
+        None where the file was not traced, or its length is not stated.
 
     Raises
     ------
     CalibrationError
-        The length is not stated, or not above 0.
+        The length is not above 0.
     """
-    if facts.file_length_mm is None:
-        raise CalibrationError("The scale from the file needs file_length_mm.")
+    if length_px is None or facts.file_length_mm is None:
+        return None
     start_at = facts.file_start_at
     ends = {f"place of the {start_at}": "file_start", "place of the tip": "file_tip"}
     return scale_from_file(
@@ -53,6 +58,26 @@ def scale_of_file(
         pixel_aspect=aspect,
         start_at=start_at,
     )
+
+
+def scale_of_ball(ball: Ball | None, facts: CaseFacts, aspect: float) -> Scale | None:
+    """Scale from the stated diameter of a ball; None where it was not found, or that is not stated.
+
+    Parameters
+    ----------
+    ball : Ball or None
+    facts : CaseFacts
+    aspect : float
+        Row spacing over column spacing.
+
+    Raises
+    ------
+    CalibrationError
+        The diameter is not above 0.
+    """
+    if ball is None or facts.ball_diameter_mm is None:
+        return None
+    return scale_from_ball(ball.diameter_px, ball.sd_px, facts.ball_diameter_mm, pixel_aspect=aspect)
 
 
 def girth_of(radiograph: Radiograph, result: CaseResult) -> GirthScale | None:

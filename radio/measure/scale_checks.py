@@ -6,24 +6,28 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from calib.evidence import Evidence, PitchEvidence, ScaleEvidence
-from calib.meant_length import MeantLength, meant_length
+from calib.evidence import Evidence, PitchEvidence
+from calib.meant_length import MeantLength
 from calib.projection import INTRA_ORAL_MAGNIFICATION
 from calib.scale import Scale
 from calib.several import DIFFERENT_BEYOND, NamedScale, Several, compare_scales
 from radio.image.radiograph import Radiograph
 from radio.measure.case import CaseResult
-from radio.measure.check_rules.scale import GREATEST_MAGNIFICATION, LEAST_MAGNIFICATION
 from radio.measure.girth_scale import GirthComparison, compare_with
 from radio.measure.scale_bounds import DEFAULT_LIMITS, BoundedLength, PoseLimits, bounded_lengths
+from radio.measure.scale_witness import (
+    GREATEST_MAGNIFICATION,
+    LEAST_MAGNIFICATION,
+    Magnification,
+    implied_magnification,
+    length_judged,
+    witness_of,
+)
 from radio.measure.scales import ImageScale, Pitch, ScalesOfImage, StatedScales, scales_of_image
 
 Kind = Literal["magnification", "file length", "lean", "agreement", "projection", "pixels"]
-_LEANING = ("file", "wire", "grid")
 # Diameters of one file are told of loudly only where its length is this far from them.
 _FAR_SDS = 3.0
-# As usual for evidence of other scales: 5 mm of depth at 200 mm from the source, rectangular.
-_LEAN_DEG, _DEPTH_RELATIVE_SD = 15.0, 0.014
 
 
 @dataclass(frozen=True)
@@ -34,14 +38,6 @@ class CrossCheck:
     level: Literal["warn", "note"]
     text: str
     standing: str
-
-
-@dataclass(frozen=True)
-class Magnification:
-    """Detector pitch over a scale, with its standard uncertainty."""
-
-    value: float
-    sd: float
 
 
 @dataclass(frozen=True)
@@ -145,7 +141,7 @@ def scale_report(
 
 
 def magnification_of(scale: Scale, pitch: Pitch | None, *, assumed: bool) -> Magnification | None:
-    """Magnification a scale implies: detector pitch over scale, the pitch taken as exact.
+    """Magnification a scale implies, where a pitch is known that it does not rest on.
 
     Parameters
     ----------
@@ -154,10 +150,7 @@ def magnification_of(scale: Scale, pitch: Pitch | None, *, assumed: bool) -> Mag
     assumed : bool
         The scale is the pitch over an assumed magnification, so that nothing follows from it.
     """
-    if pitch is None or assumed:
-        return None
-    value = pitch.mm / scale.mm_per_px
-    return Magnification(value, value * scale.relative_sd)
+    return None if pitch is None or assumed else implied_magnification(scale, pitch.mm)
 
 
 def _canal(result: CaseResult, found: ScalesOfImage, limits: PoseLimits) -> CanalScale:
@@ -206,8 +199,8 @@ def _of_magnification(implied: Magnification, pitch: Pitch) -> CrossCheck:
 
 def _meant(result: CaseResult, found: ScalesOfImage) -> Iterator[Judged]:
     """Judge the stated file length by the pitch and by every other scale."""
-    stated_mm, own = result.facts.file_length_mm, found.of_file(result.facts.canal)
-    if own is None or stated_mm is None:
+    own = found.of_file(result.facts.canal)
+    if own is None:
         return
     evidence: list[tuple[str, Evidence]] = []
     if found.pitch is not None:
@@ -215,18 +208,11 @@ def _meant(result: CaseResult, found: ScalesOfImage) -> Iterator[Judged]:
     for one in found.scales:
         if one is own or one.twin_of or (one.assumed and found.pitch is not None):
             continue
-        thickness = one.scale.source == "diameter"
-        if thickness and one.canal != own.canal:
+        if one.scale.source == "diameter" and one.canal != own.canal:
             continue
-        known = ScaleEvidence(
-            one.scale,
-            other_tilt_deg=_LEAN_DEG if one.scale.source in _LEANING else 0.0,
-            depth_relative_sd=0.0 if thickness else _DEPTH_RELATIVE_SD,
-        )
-        evidence.append((one.name, known))
+        evidence.append((one.name, witness_of(one.scale)))
     for name, witness in evidence:
-        judged = meant_length(stated_mm, own.scale, witness, start_at=result.facts.file_start_at)
-        yield Judged(name, judged)
+        yield Judged(name, length_judged(result.facts, own.scale, witness))
 
 
 def _lean(result: CaseResult, found: ScalesOfImage) -> GirthComparison | None:

@@ -6,17 +6,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import sqrt
 
-import numpy as np
-
-from calib.dicom_spacing import detector_pitch_mm, scale_from_dicom
-from calib.known_length import scale_from_ball, scale_given
-from calib.meant_length import MM_PER_INCH
-from calib.pitch import ASSUMED_NOTE, scale_from_pitch, scale_from_scan
+from calib.dicom_spacing import mean_detector_pitch_mm, scale_from_dicom
+from calib.known_length import scale_given
+from calib.pitch import ASSUMED_NOTE, MM_PER_INCH, scale_from_pitch, scale_from_scan
 from calib.scale import Scale
 from radio.errors import CalibrationError, PeriapicalError
 from radio.image.radiograph import Radiograph
 from radio.measure.case import CaseResult
-from radio.measure.file_scale import girth_of, scale_of_file, scale_of_girth
+from radio.measure.file_scale import girth_of, scale_of_ball, scale_of_file, scale_of_girth
 from radio.measure.girth_scale import GirthScale
 from radio.measure.known_distance import KnownDistance, scale_of_known_distance
 
@@ -186,15 +183,11 @@ def _of_the_image(name: str, scale: Scale) -> ImageScale:
 def _of_canal(result: CaseResult, radiograph: Radiograph, *, several: bool) -> Iterator[ImageScale]:
     """Scales of the file and the ball of one canal."""
     facts, aspect = result.facts, radiograph.pixel_aspect
-    of = _of(result, several)
     length_px = result.measurements.get("file_length_px")
-    if length_px is not None and facts.file_length_mm is not None:
-        scale = scale_of_file(length_px, result.landmarks, facts, aspect)
-        yield ImageScale(f"file{of}", facts.canal, scale, assumed=False)
-    if result.ball is not None and facts.ball_diameter_mm is not None:
-        ball = result.ball
-        scale = scale_from_ball(ball.diameter_px, ball.sd_px, facts.ball_diameter_mm, pixel_aspect=aspect)
-        yield ImageScale(f"ball{of}", facts.canal, scale, assumed=False)
+    by_file = scale_of_file(length_px, result.landmarks, facts, aspect)
+    for name, scale in (("file", by_file), ("ball", scale_of_ball(result.ball, facts, aspect))):
+        if scale is not None:
+            yield ImageScale(f"{name}{_of(result, several)}", facts.canal, scale, assumed=False)
 
 
 def _of(result: CaseResult, several: bool) -> str:
@@ -240,14 +233,14 @@ def _lacking(result: CaseResult, several: bool) -> Iterator[tuple[str, str]]:
 
 def _pitch(radiograph: Radiograph, stated: StatedScales) -> tuple[Pitch | None, tuple[str, ...]]:
     """Pitch of the receptor as stated, of the scan, or of the header; and where these differ."""
-    squeeze, header = sqrt(radiograph.pixel_aspect), detector_pitch_mm(radiograph.spacing)
+    squeeze, header = sqrt(radiograph.pixel_aspect), mean_detector_pitch_mm(radiograph.spacing)
     known = []
     if stated.detector_pitch_mm is not None:
         known.append(Pitch(stated.detector_pitch_mm * squeeze, "as stated"))
     if stated.dpi is not None:
         known.append(Pitch(MM_PER_INCH / stated.dpi * squeeze, f"of a scan with {stated.dpi:g} dpi"))
     if header is not None:
-        known.append(Pitch(float(np.sqrt(header[0] * header[1])), "of the image header"))
+        known.append(Pitch(header, "of the image header"))
     remarks = tuple(
         f"The detector pitch {known[0].where} is {known[0].mm:.4g} mm, that {other.where} {other.mm:.4g} mm: "
         "one of them is wrong, or the image was resized. The first one is used here."

@@ -24,10 +24,10 @@ from radio.measure.scale_checks import (
     CanalScale,
     CrossCheck,
     Judged,
-    Magnification,
     ScaleReport,
     magnification_of,
 )
+from radio.measure.scale_witness import Magnification
 from radio.measure.scales import ImageScale, Pitch
 from radio.record.document import Document, SkippedCanal, image_fields
 from radio.record.scale_words import unit_of_input

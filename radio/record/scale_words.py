@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from calib.budget import BudgetRow
 from calib.scale import Scale
-from radio.measure.scale_checks import CanalScale, Magnification, ScaleReport
+from radio.measure.scale_checks import CanalScale, ScaleReport
+from radio.measure.scale_witness import Magnification
 from radio.record.wording import title_of
 
 NO_BUDGET = "Taken as exact, so that nothing is known of its uncertainty: there is no budget."

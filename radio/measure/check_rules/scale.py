@@ -5,17 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from calib.dicom_spacing import scale_from_dicom
-from calib.evidence import Evidence, PitchEvidence, ScaleEvidence
+from calib.evidence import Evidence, PitchEvidence
 from calib.instruments import STANDARD_LENGTHS_MM
-from calib.known_length import scale_from_ball
-from calib.meant_length import NOMINAL_LENGTHS_MM, MeantLength, meant_length
-from calib.scale import CalibrationError, Scale
+from calib.meant_length import NOMINAL_LENGTHS_MM, MeantLength
+from calib.scale import CalibrationError
 from radio.measure.check_rules.contract import CheckRule, Found
 from radio.measure.check_rules.seen import Seen
-from radio.measure.file_scale import scale_of_file
+from radio.measure.file_scale import scale_of_ball, scale_of_file
+from radio.measure.scale_witness import (
+    GREATEST_MAGNIFICATION,
+    LEAST_MAGNIFICATION,
+    length_judged,
+    witness_of,
+)
 
-LEAST_MAGNIFICATION, GREATEST_MAGNIFICATION = 0.95, 1.2
-"""Outside of these an implied magnification is warned of; cut-offs of this program."""
 _SQUARE_WITHIN = 1e-3
 
 
@@ -63,24 +66,15 @@ def _which_length(seen: Seen) -> Iterator[Found]:
         yield Found("warn", _FROM_HANDLE, "Set a stop, or mark the reference and read the length from there.")
 
 
-def file_scale(seen: Seen) -> Scale | None:
-    """Scale from the stated file length, whether or not it is the one used."""
-    length_px, stated = seen.measurements.get("file_length_px"), seen.facts.file_length_mm
-    if length_px is None or stated is None:
-        return None
-    return scale_of_file(length_px, seen.traced.landmarks, seen.facts, seen.traced.aspect)
-
-
 def _evidence(seen: Seen) -> Evidence | None:
     """What is known of the scale besides the file: a ball, the pitch, or what the header is calibrated on."""
-    ball, diameter_mm = seen.traced.ball, seen.facts.ball_diameter_mm
     try:
-        if ball is not None and diameter_mm is not None:
-            made = scale_from_ball(ball.diameter_px, ball.sd_px, diameter_mm, pixel_aspect=seen.traced.aspect)
-            return ScaleEvidence(made)
+        by_ball = scale_of_ball(seen.traced.ball, seen.facts, seen.traced.aspect)
+        if by_ball is not None:
+            return witness_of(by_ball)
         if seen.pitch_mm is not None:
             return PitchEvidence(seen.pitch_mm)
-        return ScaleEvidence(scale_from_dicom(seen.radiograph.spacing))
+        return witness_of(scale_from_dicom(seen.radiograph.spacing))
     except CalibrationError:
         return None
 
@@ -96,9 +90,8 @@ def _wrong_length(seen: Seen) -> Iterator[Found]:
     evidence = _evidence(seen)
     if seen.scale is None or seen.scale.source != "file" or evidence is None:
         return
-    assert seen.facts.file_length_mm is not None
-    judged = meant_length(seen.facts.file_length_mm, seen.scale, evidence, start_at=seen.facts.file_start_at)
-    if judged.verdict == "suspicious":
+    judged = length_judged(seen.facts, seen.scale, evidence)
+    if judged.suspicious:
         yield Found("warn", _misfit(judged), _CHECK_LENGTH)
 
 
@@ -148,14 +141,14 @@ def _pixels(seen: Seen) -> Iterator[Found]:
 
 
 def _second_source(seen: Seen) -> Iterator[Found]:
-    made = file_scale(seen)
-    if seen.scale is None or seen.scale.source == "file" or made is None:
+    length_px = seen.measurements.get("file_length_px")
+    by_file = scale_of_file(length_px, seen.traced.landmarks, seen.facts, seen.traced.aspect)
+    if seen.scale is None or seen.scale.source == "file" or by_file is None:
         return
-    assert seen.facts.file_length_mm is not None
-    by_pitch = seen.scale.source == "dicom" and seen.pitch_mm is not None
-    evidence = PitchEvidence(seen.pitch_mm) if by_pitch and seen.pitch_mm else ScaleEvidence(seen.scale)
-    judged = meant_length(seen.facts.file_length_mm, made, evidence, start_at=seen.facts.file_start_at)
-    if judged.verdict == "suspicious":
+    pitch_mm = seen.pitch_mm if seen.scale.source == "dicom" else None
+    evidence = witness_of(seen.scale) if pitch_mm is None else PitchEvidence(pitch_mm)
+    judged = length_judged(seen.facts, by_file, evidence)
+    if judged.suspicious:
         traced_mm = seen.measurements["file_length_px"].value * seen.scale.col_mm_per_px
         yield Found(
             "warn",

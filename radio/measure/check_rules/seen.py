@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from calib.dicom_spacing import detector_pitch_mm
+from calib.dicom_spacing import mean_detector_pitch_mm
 from calib.scale import Scale
 from radio.image.radiograph import Radiograph
 from radio.measure.bend import square
@@ -60,8 +60,7 @@ class Seen:
     @property
     def pitch_mm(self) -> float | None:
         """Geometric mean pitch of the detector, where the header tells it, mm."""
-        pitch = detector_pitch_mm(self.radiograph.spacing)
-        return None if pitch is None else float(np.sqrt(pitch[0] * pitch[1]))
+        return mean_detector_pitch_mm(self.radiograph.spacing)
 
     def line_mm(self, line: Line) -> FloatArray:
         """Points of a line in millimetres, shape (N, 2)."""
