@@ -83,7 +83,7 @@ def scale_from_file(
     how = f"triangular ± {half_width:g} mm, {why}" if usual else "uncertainty as stated"
     return _from_length(
         "file",
-        Input("known file length", _positive("known file length", length_mm, "mm"), sd_mm, how=how),
+        _known("known file length", length_mm, sd_mm, how),
         _image_inputs("file length in the image", length_px, sd_px),
         pixel_aspect,
         f"known file length {length_mm:g} mm over {length_px:.1f} px of traced file, from the {start_at} to"
@@ -112,7 +112,7 @@ def scale_from_ball(
     """
     return _from_length(
         "ball",
-        Input("known ball diameter", _positive("known ball diameter", diameter_mm, "mm"), sd_mm),
+        _known("known ball diameter", diameter_mm, sd_mm),
         _image_inputs("ball diameter in the image", diameter_px, sd_px),
         pixel_aspect,
         f"ball of {diameter_mm:g} mm over {diameter_px:.1f} px; holds at the depth of the ball",
@@ -142,7 +142,7 @@ def scale_from_wire(
     """
     return _from_length(
         "wire",
-        Input("known length of the wire", _positive("known length of the wire", length_mm, "mm"), sd_mm),
+        _known("known length of the wire", length_mm, sd_mm),
         _image_inputs("wire length in the image", length_px, sd_px),
         pixel_aspect,
         f"wire of {length_mm:g} mm over {length_px:.1f} px; holds in the plane of the wire",
@@ -236,6 +236,11 @@ def _from_length(
     made = budget(lambda mm, *px: mm / sum(px) * squeeze, (known, *image))
     col = known.value / image[0].value
     return Scale(col * pixel_aspect, col, made.sd, source, basis, notes, made)
+
+
+def _known(what: str, value_mm: float, sd_mm: float, how: str = "") -> Input:
+    """A known length, mm."""
+    return Input(what, _positive(what, value_mm, "mm"), sd_mm, how=how)
 
 
 def _image_inputs(what: str, length_px: float, sd_px: ImageSd) -> tuple[Input, ...]:
