@@ -26,11 +26,18 @@ from radio.cli_shared import (
     NOTHING_MEASURED,
     STANDARD_OUTPUT,
     WRONG_INPUT,
+    AnswersOption,
+    ClicksOption,
+    ImageArgument,
+    ImagesOption,
+    JsonOption,
     keep_inputs,
-    measure_given,
+    measure_image,
     option,
     takes_facts,
     takes_settings,
+    warn,
+    write_json,
 )
 from radio.cli_straightening import add_straightening_commands
 
@@ -46,8 +53,6 @@ _ABOUT = (
     "Educational and research use, not a medical device; measurements are checked by the treating clinician "
     "under local codes."
 )
-
-_ANSWERS = "Your answers to pre-flight checks; see periapical checks."
 
 app = typer.Typer(
     name="periapical",
@@ -121,13 +126,11 @@ def view(
 @takes_facts()
 @takes_settings()
 def measure(
-    image: Annotated[Path, typer.Argument(help="Radiograph: DICOM, PNG, TIFF or JPEG.", show_default=False)],
-    clicks: Annotated[Path, typer.Option(metavar="CLICKS.csv", help="Clicks table.", show_default=False)],
-    images: Annotated[
-        Path | None, option("Images table; the rows of this image count.", "IMAGES.csv")
-    ] = None,
-    answers: Annotated[Path | None, option(_ANSWERS, "ANSWERS.csv")] = None,
-    json: Annotated[Path | None, option("Write all of it as JSON; - for standard output.", "OUT")] = None,
+    image: ImageArgument,
+    clicks: ClicksOption,
+    images: ImagesOption = None,
+    answers: AnswersOption = None,
+    json: JsonOption = None,
     picture: Annotated[Path | None, option("Draw where every number came from.", "OUT.png")] = None,
     *,
     given: Mapping[str, str],
@@ -139,20 +142,12 @@ def measure(
     the image. The JSON holds, for each canal, "measurements" by results-table column (value, unit, sd,
     interval95, method, basis), "not_measured" with reasons, landmarks, lines, checks and remarks.
     """
-    from radio.image.radiograph import read_radiograph
-    from radio.record.answers_table import with_answers
-    from radio.record.tables import read_cases_of_image
-
     keep_inputs((image, clicks, images, answers), (json, picture))
-    # the image first: a misspelt one is not in the tables either, but they are not what is wrong
-    radiograph = read_radiograph(image)
-    table = with_answers(read_cases_of_image(image, clicks, images, given), answers, whole=False)
-    measured = measure_given(radiograph, table, clicks.name, settings)
-    pairs, skips = measured.pairs, [*table.skips, *measured.skips]
+    measured = measure_image(image, clicks, images, given, answers=answers, settings=settings)
     if json != STANDARD_OUTPUT:
-        _show(image, pairs, table.warnings, skips)
-    _write(radiograph, pairs, skips, json, picture)
-    if not pairs:
+        _show(image, measured.pairs, measured.warnings, measured.skips)
+    _write(measured.radiograph, measured.pairs, measured.skips, json, picture)
+    if not measured.pairs:
         raise typer.Exit(NOTHING_MEASURED)
 
 
@@ -163,14 +158,11 @@ def _write(
     json: Path | None,
     picture: Path | None,
 ) -> None:
-    from radio.record.atomic import write_text
     from radio.record.measured import measured_json
     from radio.record.picture import draw_picture
 
-    if json == STANDARD_OUTPUT:
-        typer.echo(measured_json(radiograph, pairs, skips), nl=False)
-    elif json is not None:
-        write_text(json, measured_json(radiograph, pairs, skips))
+    if json is not None:
+        write_json(measured_json(radiograph, pairs, skips), json)
     if picture is not None and pairs:
         draw_picture(radiograph, [result for result, _ in pairs], picture)
 
@@ -185,8 +177,7 @@ def _show(
         console.print(canal_block(image.name, result, set(clicks), console.width))
     console.print(skips_block(skips))
     console.print(caution_text())
-    for warning in warnings:
-        typer.echo(f"periapical: {warning}", err=True)
+    warn(warnings)
 
 
 @app.command(epilog=f"Example: periapical batch IMAGES.csv CLICKS.csv --out results   |   {EXIT_CODES}")
@@ -196,7 +187,7 @@ def batch(
     clicks: Annotated[Path, typer.Argument(metavar="CLICKS.csv", help="Clicks table.", show_default=False)],
     out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for the results.", show_default=False)],
     workers: Annotated[int, typer.Option(min=1, metavar="N", help="Processes to share the work.")] = 1,
-    answers: Annotated[Path | None, option(_ANSWERS, "ANSWERS.csv")] = None,
+    answers: AnswersOption = None,
     cluster: Annotated[str | None, option("Not available yet in this version.", "ADDRESS")] = None,
     *,
     settings: CurvatureSettings,
@@ -221,8 +212,7 @@ def batch(
     except KeyboardInterrupt:
         typer.echo("periapical: stopped; the same command goes on where it stood", err=True)
         raise typer.Exit(INTERRUPTED) from None
-    for warning in summary.warnings:
-        typer.echo(f"periapical: {warning}", err=True)
+    warn(summary.warnings)
     reused = f" ({summary.reused} of them in an earlier run)" if summary.reused else ""
     counts = f"{summary.measured} measured, {summary.skipped} skipped{reused}"
     typer.echo(f"Canals: {counts}; images: {summary.images}.\nTables: {out.resolve()}")

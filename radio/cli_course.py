@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from radio.cli_shared import EXIT_CODES, NOTHING_MEASURED, keep_inputs, option
+from radio.cli_shared import EXIT_CODES, NOTHING_MEASURED, keep_inputs, option, stated_number, warn
 
 if TYPE_CHECKING:
     from radio.record.course_changes import RepeatabilityFor
@@ -71,8 +70,7 @@ def course(
     judged = [judge_course(one, judged_by, across_sizes=across_file_sizes) for one in read.courses]
     _write(judged, read.skipped, out)
     _show(judged, read.skipped, out)
-    for warning in (*read.warnings, *told):
-        typer.echo(f"periapical: {warning}", err=True)
+    warn((*read.warnings, *told))
     if not any(change.length_change for one in judged for change in one.changes):
         raise typer.Exit(NOTHING_MEASURED)
 
@@ -91,9 +89,8 @@ def _judge(
     repeats: Path | None, reader: str | None, reader_sd_mm: str | None
 ) -> tuple[RepeatabilityFor, Sequence[str]]:
     """What lengths are judged by, and warnings about its table."""
-    from radio.errors import PeriapicalError, TableError
+    from radio.errors import PeriapicalError
     from radio.measure.repeatability import SD_LIMITS_MM, stated_repeatability
-    from radio.record.cells import number
     from radio.record.course_repeats import by_default, by_repeats
     from radio.record.course_table import read_repeats
 
@@ -102,10 +99,7 @@ def _judge(
     if reader is not None and repeats is None:
         raise PeriapicalError("--reader chooses among repeated readings; give their table with --repeats.")
     if reader_sd_mm is not None:
-        try:
-            own = stated_repeatability(number(reader_sd_mm.strip(), *SD_LIMITS_MM, unit="mm"))
-        except TableError as problem:
-            raise TableError(f"--reader-sd-mm: {problem}") from problem
+        own = stated_repeatability(stated_number("--reader-sd-mm", reader_sd_mm, *SD_LIMITS_MM, "mm"))
         return lambda _: own, ()
     if repeats is None:
         return by_default(), ()
@@ -128,17 +122,11 @@ def _write(judged: Sequence[JudgedCourse], skipped: Sequence[SkippedCourse], out
 
 
 def _stems(judged: Sequence[JudgedCourse]) -> list[str]:
-    """Names for the pictures: safe on every system, no two alike."""
-    found: list[str] = []
-    for one in judged:
-        parts = ("course", one.course.subject, one.course.tooth, one.course.canal)
-        stem = re.sub(r"[^\w.-]+", "-", "_".join(part for part in parts if part))
-        alike = sum(other.casefold() == stem.casefold() for other in found)
-        while stem.casefold() in {other.casefold() for other in found}:
-            alike += 1
-            stem = f"{stem}-{alike}"
-        found.append(stem)
-    return found
+    """Names for the pictures."""
+    from radio.record.page import file_stems
+
+    of_course = (("course", one.course.subject, one.course.tooth, one.course.canal) for one in judged)
+    return file_stems("_".join(part for part in parts if part) for parts in of_course)
 
 
 def _show(judged: Sequence[JudgedCourse], skipped: Sequence[SkippedCourse], out: Path) -> None:

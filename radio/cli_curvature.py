@@ -15,11 +15,18 @@ from radio.cli_shared import (
     EXIT_CODES,
     NOTHING_MEASURED,
     STANDARD_OUTPUT,
+    ClicksOption,
+    ImageArgument,
+    ImagesOption,
+    JsonOption,
     keep_inputs,
     measure_given,
     option,
+    stated_number,
     takes_facts,
     takes_settings,
+    warn,
+    write_json,
 )
 
 if TYPE_CHECKING:
@@ -95,11 +102,9 @@ class _Seen:
 
 
 def curvature(
-    image: Annotated[Path, typer.Argument(help="Radiograph: DICOM, PNG, TIFF or JPEG.", show_default=False)],
-    clicks: Annotated[Path, typer.Option(metavar="CLICKS.csv", help="Clicks table.", show_default=False)],
-    images: Annotated[
-        Path | None, option("Images table; the rows of this image count.", "IMAGES.csv")
-    ] = None,
+    image: ImageArgument,
+    clicks: ClicksOption,
+    images: ImagesOption = None,
     method: Annotated[
         list[str] | None, option("Show this method; give it again for another. Else all.", "NAME")
     ] = None,
@@ -124,7 +129,7 @@ def curvature(
     steps: Annotated[
         bool, typer.Option("--steps", help="With --picture: also one picture for each step.")
     ] = False,
-    json: Annotated[Path | None, option("Write all of it as JSON; - for standard output.", "OUT")] = None,
+    json: JsonOption = None,
     *,
     given: Mapping[str, str],
     settings: CurvatureSettings,
@@ -171,10 +176,9 @@ def _own_scheme(
 
 def _turn(two_view: Path | None, angle: str | None, sd: str | None) -> tuple[float, float]:
     """Angle between the views and its standard uncertainty, degrees."""
-    from radio.errors import PeriapicalError, TableError
+    from radio.errors import PeriapicalError
     from radio.measure.resultant import SMALLEST_BETWEEN_DEG
     from radio.measure.view_pair import DEFAULT_TURN_SD_DEG
-    from radio.record.cells import number
 
     found = []
     for name, text, otherwise, low, high in (
@@ -183,10 +187,7 @@ def _turn(two_view: Path | None, angle: str | None, sd: str | None) -> tuple[flo
     ):
         if text is not None and two_view is None:
             raise PeriapicalError(f"{name} is for two views; give the second image with --two-view.")
-        try:
-            found.append(otherwise if text is None else number(text.strip(), low, high, unit="degrees"))
-        except TableError as problem:
-            raise TableError(f"{name}: {problem}") from problem
+        found.append(otherwise if text is None else stated_number(name, text, low, high, "degrees"))
     return found[0], found[1]
 
 
@@ -279,8 +280,7 @@ def _show(
     console.print(skips_block([skip for one in seen for skip in one.skips]))
     console.print(caution_text())
     # the tables are the same for both views, and so may be what is said of them
-    for warning in dict.fromkeys((*warnings, *(text for one in seen for text in one.warnings))):
-        typer.echo(f"periapical: {warning}", err=True)
+    warn(dict.fromkeys((*warnings, *(text for one in seen for text in one.warnings))))
 
 
 def _write(
@@ -290,12 +290,7 @@ def _write(
     asked: _Asked,
     json: Path,
 ) -> None:
-    from radio.record.atomic import write_text
     from radio.record.curvature_json import View, curvature_json
 
     views = [View.from_cases(one.radiograph, one.cases, one.skips) for one in seen]
-    text = curvature_json(views, asked.methods, pairs, unmatched)
-    if json == STANDARD_OUTPUT:
-        typer.echo(text, nl=False)
-    else:
-        write_text(json, text)
+    write_json(curvature_json(views, asked.methods, pairs, unmatched), json)

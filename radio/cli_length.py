@@ -13,10 +13,19 @@ from radio.cli_shared import (
     EXIT_CODES,
     NOTHING_MEASURED,
     STANDARD_OUTPUT,
+    AnswersOption,
+    ClicksOption,
+    ImageArgument,
+    ImagesOption,
+    JsonOption,
     keep_inputs,
-    measure_given,
+    measure_image,
+    naming,
     option,
+    stated_number,
     takes_facts,
+    warn,
+    write_json,
 )
 
 if TYPE_CHECKING:
@@ -25,8 +34,6 @@ if TYPE_CHECKING:
     from radio.measure.result import Measurement
     from radio.record.length_json import PlannedCanal
     from radio.record.tables import Skip
-
-_IMAGES = "Images table; the rows of this image count."
 
 
 def add_length_commands(app: typer.Typer) -> None:
@@ -42,16 +49,14 @@ def add_length_commands(app: typer.Typer) -> None:
 
 
 def length(
-    image: Annotated[Path, typer.Argument(help="Radiograph: DICOM, PNG, TIFF or JPEG.", show_default=False)],
-    clicks: Annotated[Path, typer.Option(metavar="CLICKS.csv", help="Clicks table.", show_default=False)],
-    images: Annotated[Path | None, option(_IMAGES, "IMAGES.csv")] = None,
-    answers: Annotated[
-        Path | None, option("Your answers to pre-flight checks; see periapical checks.", "ANSWERS.csv")
-    ] = None,
+    image: ImageArgument,
+    clicks: ClicksOption,
+    images: ImagesOption = None,
+    answers: AnswersOption = None,
     picture: Annotated[
         Path | None, option("Folder for a picture of the end of each length, PNG and SVG.", "DIR")
     ] = None,
-    json: Annotated[Path | None, option("Write all of it as JSON; - for standard output.", "OUT")] = None,
+    json: JsonOption = None,
     *,
     given: Mapping[str, str],
 ) -> None:
@@ -62,28 +67,20 @@ def length(
     uncertainty budget; and what textbooks advise about the gap. The subtraction from the apex is a convention
     and is made only by a rule that you name: 0.5, 1, 1.5, 2, resorption, or your own as 'MM: REASON'.
     """
-    from radio.image.radiograph import read_radiograph
     from radio.measure.case_lengths import case_lengths
-    from radio.measure.settings import DEFAULT_SETTINGS
-    from radio.record.answers_table import with_answers
-    from radio.record.tables import read_cases_of_image
 
     keep_inputs((image, clicks, images, answers), (json, picture))
-    radiograph = read_radiograph(image)
-    table = with_answers(read_cases_of_image(image, clicks, images, given), answers)
-    measured = measure_given(radiograph, table, clicks.name, DEFAULT_SETTINGS)
+    measured = measure_image(image, clicks, images, given, answers=answers)
     lengths = [case_lengths(result) for result, _ in measured.pairs]
-    skips = [*table.skips, *measured.skips]
     if json != STANDARD_OUTPUT:
-        _show(image, lengths, skips)
+        _show(image, lengths, measured.skips)
     if json is not None:
         from radio.record.length_json import lengths_json
 
-        _write(lengths_json(radiograph, lengths, skips), json)
+        write_json(lengths_json(measured.radiograph, lengths, measured.skips), json)
     if picture is not None:
-        _draw(radiograph, lengths, picture, quiet=json == STANDARD_OUTPUT)
-    for warning in table.warnings:
-        typer.echo(f"periapical: {warning}", err=True)
+        _draw(measured.radiograph, lengths, picture, quiet=json == STANDARD_OUTPUT)
+    warn(measured.warnings)
     if not any(one.length for one in lengths):
         raise typer.Exit(NOTHING_MEASURED)
 
@@ -97,15 +94,6 @@ def _show(image: Path, lengths: Sequence[CaseLengths], skips: Sequence[Skip]) ->
         console.print(lengths_block(image.name, one))
     console.print(skips_block(skips))
     console.print(caution_text())
-
-
-def _write(text: str, out: Path) -> None:
-    from radio.record.atomic import write_text
-
-    if out == STANDARD_OUTPUT:
-        typer.echo(text, nl=False)
-    else:
-        write_text(out, text)
 
 
 def _draw(radiograph: Radiograph, lengths: Sequence[CaseLengths], folder: Path, *, quiet: bool) -> None:
@@ -146,7 +134,7 @@ def plan(
         Path | None, typer.Argument(help="Radiograph to take the curvature from.", show_default=False)
     ] = None,
     clicks: Annotated[Path | None, option("Clicks table, with an image.", "CLICKS.csv")] = None,
-    images: Annotated[Path | None, option(_IMAGES, "IMAGES.csv")] = None,
+    images: ImagesOption = None,
     file_size: Annotated[
         str | None, option("Size of the first hand file tried to the estimate, ISO 3630-1.", "SIZE")
     ] = None,
@@ -194,7 +182,7 @@ def plan(
     if json != STANDARD_OUTPUT:
         console.print(caution_text())
     if json is not None:
-        _write(plans_json("" if image is None else image.name, kept), json)
+        write_json(plans_json("" if image is None else image.name, kept), json)
 
 
 def _title(image: Path | None, one: _Canal) -> str:
@@ -210,7 +198,7 @@ def _stated(
     file_size: str | None, reaches_freely: str | None, taper: str, tooth: str | None
 ) -> tuple[int, bool, float, str]:
     """File size, whether it reached freely, taper and tooth, as values."""
-    from radio.errors import PeriapicalError, TableError
+    from radio.errors import PeriapicalError
     from radio.record import cells
 
     if file_size is None or reaches_freely is None:
@@ -218,18 +206,13 @@ def _stated(
             "The order needs --file-size and --reaches-freely: which hand file was tried, and whether it "
             "reached the estimated length without force."
         )
-    name = ""
-    try:
-        name = "--file-size"
+    with naming("--file-size"):
         size = cells.file_size(file_size.strip())
-        name = "--reaches-freely"
+    with naming("--reaches-freely"):
         freely = cells.choice(reaches_freely.strip(), ("yes", "no")) == "yes"
-        name = "--taper"
-        widens = cells.number(taper.strip(), 0.01, 0.2, unit="mm per mm", hint="usual is 0.02")
-        name = "--tooth"
+    widens = stated_number("--taper", taper, 0.01, 0.2, "mm per mm", "usual is 0.02")
+    with naming("--tooth"):
         return size, freely, widens, "" if tooth is None else cells.tooth(tooth.strip())
-    except TableError as problem:
-        raise TableError(f"{name}: {problem}") from problem
 
 
 def _canals(
@@ -246,17 +229,9 @@ def _canals(
         raise PeriapicalError("Curvature from an image needs the clicks on it; give them with --clicks.")
     if curvature_deg is not None:
         raise PeriapicalError("The curvature is stated and an image is given; give one of them.")
-    from radio.image.radiograph import read_radiograph
-    from radio.measure.settings import DEFAULT_SETTINGS
-    from radio.record.tables import read_cases_of_image
-
-    radiograph = read_radiograph(image)
-    table = read_cases_of_image(image, clicks, images)
-    measured = measure_given(radiograph, table, clicks.name, DEFAULT_SETTINGS)
-    for skip in (*table.skips, *measured.skips):
-        typer.echo(f"periapical: canal {skip.canal or '?'} left out: {skip.reason}", err=True)
-    for warning in table.warnings:
-        typer.echo(f"periapical: {warning}", err=True)
+    measured = measure_image(image, clicks, images)
+    warn(f"canal {skip.canal or '?'} left out: {skip.reason}" for skip in measured.skips)
+    warn(measured.warnings)
     found = []
     for result, _ in measured.pairs:
         shaped = result.findings.get("s_shaped")
@@ -269,14 +244,9 @@ def _canals(
 
 
 def _stated_curvature(text: str | None) -> Measurement | None:
-    from radio.errors import TableError
     from radio.measure.result import Measurement
-    from radio.record.cells import number
 
     if text is None:
         return None
-    try:
-        value = number(text.strip(), 0.0, 180.0, unit="degrees")
-    except TableError as problem:
-        raise TableError(f"--curvature-deg: {problem}") from problem
+    value = stated_number("--curvature-deg", text, 0.0, 180.0, "degrees")
     return Measurement("curvature_deg", value, "deg", None, "stated, method not told", "stated by the user")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from radio.cli_shared import EXIT_CODES, NOTHING_MEASURED, keep_inputs, option
+from radio.cli_shared import EXIT_CODES, NOTHING_MEASURED, keep_inputs, option, stated_number, warn
 
 if TYPE_CHECKING:
     from radio.measure.readings_list import ComparedList
@@ -64,14 +64,9 @@ def readings(
 
 
 def _tolerance(text: str | None) -> float:
-    from radio.errors import TableError
     from radio.measure.electronic import TOLERANCES_MM
-    from radio.record.cells import number
 
-    try:
-        return TOLERANCES_MM[0] if text is None else number(text.strip(), 0.1, 5, unit="mm")
-    except TableError as problem:
-        raise TableError(f"--tolerance-mm: {problem}") from problem
+    return TOLERANCES_MM[0] if text is None else stated_number("--tolerance-mm", text, 0.1, 5, "mm")
 
 
 def _multiplier(text: str | None) -> float:
@@ -116,5 +111,4 @@ def _show(found: ComparedList, read: ReadingsTable, multiplier: float, out: Path
     console.print(readings_block(found, read.lost, multiplier))
     console.print(f"Tables and picture: {out.resolve()}", markup=False)
     console.print(caution_text())
-    for warning in read.warnings:
-        typer.echo(f"periapical: {warning}", err=True)
+    warn(read.warnings)

@@ -13,10 +13,19 @@ from radio.cli_shared import (
     EXIT_CODES,
     NOTHING_MEASURED,
     STANDARD_OUTPUT,
+    AnswersOption,
+    ClicksOption,
+    ImageArgument,
+    ImagesOption,
+    JsonOption,
+    check_picture,
     keep_inputs,
-    measure_given,
+    measure_image,
     option,
+    stated_number,
     takes_facts,
+    warn,
+    write_json,
 )
 
 if TYPE_CHECKING:
@@ -38,15 +47,11 @@ def add_scale_commands(app: typer.Typer) -> None:
 
 
 def scale(
-    image: Annotated[Path, typer.Argument(help="Radiograph: DICOM, PNG, TIFF or JPEG.", show_default=False)],
-    clicks: Annotated[Path, typer.Option(metavar="CLICKS.csv", help="Clicks table.", show_default=False)],
-    images: Annotated[
-        Path | None, option("Images table; the rows of this image count.", "IMAGES.csv")
-    ] = None,
-    answers: Annotated[
-        Path | None, option("Your answers to pre-flight checks; see periapical checks.", "ANSWERS.csv")
-    ] = None,
-    json: Annotated[Path | None, option("Write all of it as JSON; - for standard output.", "OUT")] = None,
+    image: ImageArgument,
+    clicks: ClicksOption,
+    images: ImagesOption = None,
+    answers: AnswersOption = None,
+    json: JsonOption = None,
     picture: Annotated[
         Path | None, option("Draw scales and budgets; a name ending in .png or .svg.", "OUT")
     ] = None,
@@ -100,60 +105,32 @@ def scale(
     in depth could do to the lengths. What is stated here of pitch, scan, wire or grid only checks the scale
     that counts and replaces none. To measure with another scale, give --scale-from.
     """
-    from radio.image.radiograph import read_radiograph
     from radio.measure.scale_checks import scale_report
-    from radio.measure.settings import DEFAULT_SETTINGS
-    from radio.record.answers_table import with_answers
-    from radio.record.page import checked_format
     from radio.record.scale_json import scales_json
-    from radio.record.tables import read_cases_of_image
 
     stated = _stated(detector_pitch_mm, dpi, _known(known_mm, between, intervals, known_sd_mm))
     limits = _limits(tilt_deg, depth_mm, lean_deg)
     keep_inputs((image, clicks, images, answers), (json, picture))
-    if picture is not None:
-        checked_format(picture.suffix.lower().removeprefix("."), picture.name)
-    radiograph = read_radiograph(image)
-    table = with_answers(read_cases_of_image(image, clicks, images, given), answers)
-    measured = measure_given(radiograph, table, clicks.name, DEFAULT_SETTINGS)
+    check_picture(picture)
+    measured = measure_image(image, clicks, images, given, answers=answers)
     results = [result for result, _ in measured.pairs]
-    report = scale_report(radiograph, results, stated, limits, diameters=diameters)
-    skips = [*table.skips, *measured.skips]
+    report = scale_report(measured.radiograph, results, stated, limits, diameters=diameters)
     if json != STANDARD_OUTPUT:
         from radio.record.scale_terminal import scale_block
         from radio.record.terminal import caution_text, make_console, skips_block
 
         console = make_console()
-        console.print(scale_block(image.name, report, console.width), skips_block(skips), caution_text())
+        told = scale_block(image.name, report, console.width)
+        console.print(told, skips_block(measured.skips), caution_text())
     if json is not None:
-        _write(scales_json(radiograph, report, skips), json)
+        write_json(scales_json(measured.radiograph, report, measured.skips), json)
     if picture is not None and report.found.scales:
         from radio.record.scale_picture import scale_page
 
         scale_page(image.name, report).save(picture)
-    for warning in table.warnings:
-        typer.echo(f"periapical: {warning}", err=True)
+    warn(measured.warnings)
     if not report.found.scales:
         raise typer.Exit(NOTHING_MEASURED)
-
-
-def _write(text: str, out: Path) -> None:
-    from radio.record.atomic import write_text
-
-    if out == STANDARD_OUTPUT:
-        typer.echo(text, nl=False)
-    else:
-        write_text(out, text)
-
-
-def _number(name: str, text: str, low: float, high: float, unit: str, hint: str = "") -> float:
-    from radio.errors import TableError
-    from radio.record.cells import number
-
-    try:
-        return number(text.strip(), low, high, unit=unit, hint=hint)
-    except TableError as problem:
-        raise TableError(f"{name}: {problem}") from problem
 
 
 def _stated(pitch: str | None, dpi: str | None, known: KnownDistance | None) -> StatedScales:
@@ -164,8 +141,8 @@ def _stated(pitch: str | None, dpi: str | None, known: KnownDistance | None) -> 
     return StatedScales(
         None
         if pitch is None
-        else _number("--detector-pitch-mm", pitch, SMALLEST_MM, LARGEST_MM, "mm", usual),
-        None if dpi is None else _number("--dpi", dpi, 51, 5080, "dots per inch", "films: 300 to 1200"),
+        else stated_number("--detector-pitch-mm", pitch, SMALLEST_MM, LARGEST_MM, "mm", usual),
+        None if dpi is None else stated_number("--dpi", dpi, 51, 5080, "dots per inch", "films: 300 to 1200"),
         known,
     )
 
@@ -185,16 +162,16 @@ def _known(
         return None
     return KnownDistance(
         _points(between),
-        _number("--known-mm", known_mm, 0.2, 200, "mm"),
+        stated_number("--known-mm", known_mm, 0.2, 200, "mm"),
         None if intervals is None else _count(intervals),
-        None if known_sd_mm is None else _number("--known-sd-mm", known_sd_mm, 0, 10, "mm"),
+        None if known_sd_mm is None else stated_number("--known-sd-mm", known_sd_mm, 0, 10, "mm"),
     )
 
 
 def _count(text: str) -> int:
     from radio.errors import TableError
 
-    value = _number("--intervals", text, 1, 500, "intervals")
+    value = stated_number("--intervals", text, 1, 500, "intervals")
     if not value.is_integer():
         raise TableError(f"--intervals: given {text!r}; allowed is a whole number of spaces from 1 to 500")
     return int(value)
@@ -217,7 +194,7 @@ def _limits(tilt_deg: str, depth_mm: str, lean_deg: str) -> PoseLimits:
     from radio.measure.scale_bounds import PoseLimits
 
     return PoseLimits(
-        _number("--tilt-deg", tilt_deg, 0, 45, "degrees", "usual is 10"),
-        _number("--depth-mm", depth_mm, 0, 15, "mm", "usual is 3"),
-        _number("--lean-deg", lean_deg, 0, 45, "degrees", "usual is up to 15"),
+        stated_number("--tilt-deg", tilt_deg, 0, 45, "degrees", "usual is 10"),
+        stated_number("--depth-mm", depth_mm, 0, 15, "mm", "usual is 3"),
+        stated_number("--lean-deg", lean_deg, 0, 45, "degrees", "usual is up to 15"),
     )

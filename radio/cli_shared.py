@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import inspect
 import os
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
 from functools import wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -13,8 +15,9 @@ import typer
 
 if TYPE_CHECKING:
     from radio.image.radiograph import Radiograph
+    from radio.measure.case import CaseResult, Clicks
     from radio.measure.settings import CurvatureSettings
-    from radio.record.tables import CaseTable
+    from radio.record.tables import CaseTable, Skip
     from radio.study.one_image import ImageOutcome
 
 NOTHING_MEASURED = 1
@@ -63,6 +66,17 @@ _SETTINGS: _Options = (
 def option(help: str, metavar: str, **more: Any) -> Any:
     """Make an option whose absence means None, and is not shown as a default."""
     return typer.Option(help=help, metavar=metavar, show_default=False, **more)
+
+
+ImageArgument = Annotated[
+    Path, typer.Argument(help="Radiograph: DICOM, PNG, TIFF or JPEG.", show_default=False)
+]
+ClicksOption = Annotated[Path, typer.Option(metavar="CLICKS.csv", help="Clicks table.", show_default=False)]
+ImagesOption = Annotated[Path | None, option("Images table; the rows of this image count.", "IMAGES.csv")]
+AnswersOption = Annotated[
+    Path | None, option("Your answers to pre-flight checks; see periapical checks.", "ANSWERS.csv")
+]
+JsonOption = Annotated[Path | None, option("Write all of it as JSON; - for standard output.", "OUT")]
 
 
 def takes_facts(*, lengths: bool = True) -> _Decorator:
@@ -137,6 +151,83 @@ def measure_given(
         reasons += [f"{clicks}, canal {one.canal}: {one.reason}" for one in measured.skips]
         raise TableError("; ".join(reasons))
     return measured
+
+
+@dataclass(frozen=True, eq=False)
+class MeasuredGiven:
+    """One image and its canals, measured as the tables give them."""
+
+    radiograph: Radiograph
+    pairs: Sequence[tuple[CaseResult, Clicks]]
+    skips: Sequence[Skip]
+    warnings: Sequence[str]
+
+
+def measure_image(
+    image: Path,
+    clicks: Path,
+    images: Path | None,
+    given: Mapping[str, str] | None = None,
+    *,
+    answers: Path | None = None,
+    settings: CurvatureSettings | None = None,
+) -> MeasuredGiven:
+    """Read an image and its rows, and measure its canals.
+
+    The image is read first: a misspelt one is not in the tables either, but they are not what is wrong.
+    """
+    from radio.image.radiograph import read_radiograph
+    from radio.measure.settings import DEFAULT_SETTINGS
+    from radio.record.answers_table import with_answers
+    from radio.record.tables import read_cases_of_image
+
+    radiograph = read_radiograph(image)
+    table = with_answers(read_cases_of_image(image, clicks, images, given), answers, whole=False)
+    measured = measure_given(radiograph, table, clicks.name, settings or DEFAULT_SETTINGS)
+    return MeasuredGiven(radiograph, measured.pairs, [*table.skips, *measured.skips], table.warnings)
+
+
+@contextmanager
+def naming(name: str) -> Iterator[None]:
+    """Say which option it is whose text is read in the block, where that text is wrong."""
+    from radio.errors import TableError
+
+    try:
+        yield
+    except TableError as problem:
+        raise TableError(f"{name}: {problem}") from problem
+
+
+def stated_number(name: str, text: str, low: float, high: float, unit: str, hint: str = "") -> float:
+    """Read the number of an option; what is wrong with it names the option."""
+    from radio.record.cells import number
+
+    with naming(name):
+        return number(text.strip(), low, high, unit=unit, hint=hint)
+
+
+def check_picture(picture: Path | None) -> None:
+    """Refuse the format of a picture before anything is measured."""
+    if picture is not None:
+        from radio.record.page import checked_format
+
+        checked_format(picture.suffix.lower().removeprefix("."), picture.name)
+
+
+def write_json(text: str, out: Path) -> None:
+    """Write JSON to its place, or to standard output."""
+    from radio.record.atomic import write_text
+
+    if out == STANDARD_OUTPUT:
+        typer.echo(text, nl=False)
+    else:
+        write_text(out, text)
+
+
+def warn(warnings: Iterable[str]) -> None:
+    """Say on standard error what was passed over in the tables."""
+    for warning in warnings:
+        typer.echo(f"periapical: {warning}", err=True)
 
 
 def keep_inputs(inputs: Sequence[Path | None], outputs: Sequence[Path | None]) -> None:

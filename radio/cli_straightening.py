@@ -12,10 +12,19 @@ from radio.cli_shared import (
     EXIT_CODES,
     NOTHING_MEASURED,
     STANDARD_OUTPUT,
+    ClicksOption,
+    ImageArgument,
+    ImagesOption,
+    JsonOption,
+    check_picture,
     keep_inputs,
-    measure_given,
+    measure_image,
+    naming,
     option,
+    stated_number,
     takes_facts,
+    warn,
+    write_json,
 )
 
 if TYPE_CHECKING:
@@ -35,16 +44,14 @@ def add_straightening_commands(app: typer.Typer) -> None:
 
 
 def straightening(
-    image: Annotated[Path, typer.Argument(help="Radiograph: DICOM, PNG, TIFF or JPEG.", show_default=False)],
-    clicks: Annotated[Path, typer.Option(metavar="CLICKS.csv", help="Clicks table.", show_default=False)],
-    images: Annotated[
-        Path | None, option("Images table; the rows of this image count.", "IMAGES.csv")
-    ] = None,
+    image: ImageArgument,
+    clicks: ClicksOption,
+    images: ImagesOption = None,
     prepared_size: Annotated[
         str | None, option("Size of the file the canal is to be widened with, ISO 3630-1.", "SIZE")
     ] = None,
     prepared_taper: Annotated[str | None, option("Its taper, mm per mm; 0.02 unless given.", "TAPER")] = None,
-    json: Annotated[Path | None, option("Write all of it as JSON; - for standard output.", "OUT")] = None,
+    json: JsonOption = None,
     picture: Annotated[
         Path | None, option("Draw walls, centre line and taut paths, .png or .svg.", "OUT.png")
     ] = None,
@@ -57,22 +64,17 @@ def straightening(
     with the centre line; with --prepared-size also after the canal is widened by that file. --file-size is
     the file in the image, on which the length is read. Published changes of length stand beside it.
     """
-    from radio.image.radiograph import read_radiograph
-    from radio.measure.settings import DEFAULT_SETTINGS
-    from radio.record.tables import Skip, read_cases_of_image
+    from radio.record.tables import Skip
 
     prepared = _prepared(prepared_size, prepared_taper)
-    _check_picture(picture)
+    check_picture(picture)
     keep_inputs((image, clicks, images), (json, picture))
-    radiograph = read_radiograph(image)
-    table = read_cases_of_image(image, clicks, images, given)
-    measured = measure_given(radiograph, table, clicks.name, DEFAULT_SETTINGS)
-    found, reasons = _bounds(radiograph, measured.pairs, prepared)
-    skips = [*table.skips, *measured.skips]
-    skips += [Skip(image.name, canal, reason) for canal, reason in reasons.items()]
+    measured = measure_image(image, clicks, images, given)
+    found, reasons = _bounds(measured.radiograph, measured.pairs, prepared)
+    skips = [*measured.skips, *(Skip(image.name, canal, reason) for canal, reason in reasons.items())]
     if json != STANDARD_OUTPUT:
-        _show(image, found, skips, table.warnings)
-    _write(radiograph, found, skips, json, picture)
+        _show(image, found, skips, measured.warnings)
+    _write(measured.radiograph, found, skips, json, picture)
     if not found:
         raise typer.Exit(NOTHING_MEASURED)
 
@@ -80,30 +82,18 @@ def straightening(
 def _prepared(size: str | None, taper: str | None) -> HandFile | None:
     """The file a canal is to be widened with; None where none is named."""
     from calib.instruments import HandFile
-    from radio.errors import PeriapicalError, TableError
-    from radio.record.cells import file_size, number
+    from radio.errors import PeriapicalError
+    from radio.record.cells import file_size
 
     if size is None:
         if taper is not None:
             raise PeriapicalError("--prepared-taper is of the file of --prepared-size; give that too.")
         return None
-    try:
+    with naming("--prepared-size"):
         chosen = file_size(size.strip())
-    except TableError as problem:
-        raise TableError(f"--prepared-size: {problem}") from problem
-    try:
-        grows = 0.02 if taper is None else number(taper.strip(), 0.01, 0.2, unit="mm per mm (6 % is 0.06)")
-    except TableError as problem:
-        raise TableError(f"--prepared-taper: {problem}") from problem
-    return HandFile(chosen, grows)
-
-
-def _check_picture(picture: Path | None) -> None:
-    """Refuse a format before anything is measured."""
-    if picture is not None:
-        from radio.record.page import checked_format
-
-        checked_format(picture.suffix.lower().removeprefix("."), picture.name)
+    if taper is None:
+        return HandFile(chosen, 0.02)
+    return HandFile(chosen, stated_number("--prepared-taper", taper, 0.01, 0.2, "mm per mm (6 % is 0.06)"))
 
 
 def _bounds(
@@ -136,8 +126,7 @@ def _show(
         console.print(published_block())
     console.print(skips_block(skips))
     console.print(caution_text())
-    for warning in warnings:
-        typer.echo(f"periapical: {warning}", err=True)
+    warn(warnings)
 
 
 def _write(
@@ -147,16 +136,10 @@ def _write(
     json: Path | None,
     picture: Path | None,
 ) -> None:
-    from radio.record.atomic import write_text
-
     if json is not None:
         from radio.record.straightening_json import straightening_json
 
-        text = straightening_json(radiograph, found, skips)
-        if json == STANDARD_OUTPUT:
-            typer.echo(text, nl=False)
-        else:
-            write_text(json, text)
+        write_json(straightening_json(radiograph, found, skips), json)
     if picture is not None and found:
         from radio.record.straightening_picture import draw_straightening
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -17,7 +16,7 @@ from radio.record.atomic import make_directory
 from radio.record.constructions import construction_page, draw_steps
 from radio.record.curvature_page import comparison_page
 from radio.record.curvature_profile import profile_page
-from radio.record.page import FORMATS, Page, checked_format
+from radio.record.page import FORMATS, Page, checked_format, file_stems
 from radio.record.space_picture import space_page
 
 if TYPE_CHECKING:
@@ -195,13 +194,4 @@ def _pages(
 def stems(radiograph: Radiograph, canals: Sequence[str]) -> list[str]:
     """What the names of the pictures of each canal begin with: safe on every system, no two alike."""
     image = radiograph.path.stem if radiograph.path else "image"
-    found: list[str] = []
-    for canal in canals:
-        stem = re.sub(r"[^\w.-]+", "-", f"{image}_{canal}")
-        taken = {one.casefold() for one in found}
-        number = 2
-        free = stem
-        while free.casefold() in taken:
-            free, number = f"{stem}-{number}", number + 1
-        found.append(free)
-    return found
+    return file_stems(f"{image}_{canal}" for canal in canals)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import re
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +13,20 @@ from radio.record.atomic import write_bytes
 
 FORMATS = ("png", "svg")
 _DPI = 150
+
+
+def file_stems(names: Iterable[str]) -> list[str]:
+    """Names that pictures may have on every system, no two alike."""
+    found: list[str] = []
+    for name in names:
+        stem = re.sub(r"[^\w.-]+", "-", name)
+        taken = {one.casefold() for one in found}
+        number = 2
+        free = stem
+        while free.casefold() in taken:
+            free, number = f"{stem}-{number}", number + 1
+        found.append(free)
+    return found
 
 
 class Page:
