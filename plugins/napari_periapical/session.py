@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from napari_periapical.guide import next_landmark
-from napari_periapical.sheet import Canal, History, Point, Sheet
+from napari_periapical.sheet import Canal, History, Point, Sheet, View
 from radio.image.radiograph import Radiograph
 from radio.measure.case import CaseFacts, CaseResult
 from radio.record.tracing import Tracing
@@ -68,10 +68,12 @@ class Session:
     _cache: dict[object, Shown] = field(default_factory=dict)
 
     @classmethod
-    def start(cls, radiograph: Radiograph, facts: Sequence[CaseFacts] = ()) -> Session:
-        """Begin with an image and what is stated about its canals."""
+    def start(
+        cls, radiograph: Radiograph, facts: Sequence[CaseFacts] = (), view: View | None = None
+    ) -> Session:
+        """Begin with an image and what is stated about its canals, shown as the image before it."""
         canals = tuple(Canal(k, one) for k, one in enumerate(facts)) or (Canal(0),)
-        session = cls(radiograph, History(Sheet(canals)))
+        session = cls(radiograph, History(Sheet(canals, view=view or View())))
         session.start_canal()
         return session
 

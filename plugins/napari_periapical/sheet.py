@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from radio.measure.case import AXIS_LANDMARKS, LANDMARKS, REPEATED_LANDMARKS, CaseFacts
+from radio.measure.methods import METHODS
 
 Point = tuple[float, float]
 FloatArray = npt.NDArray[np.float64]
@@ -130,11 +131,25 @@ class Canal:
 
 
 @dataclass(frozen=True)
+class View:
+    """What is shown of an image and its canals, and how; nothing here touches a measurement.
+
+    Parameters
+    ----------
+    method : str
+        Name of the curvature method whose construction is drawn.
+    """
+
+    method: str = METHODS[0].name
+
+
+@dataclass(frozen=True)
 class Sheet:
-    """All canals of one image, and which one is worked on."""
+    """All canals of one image, which one is worked on, and how they are shown."""
 
     canals: tuple[Canal, ...] = (Canal(0),)
     active: int = 0
+    view: View = field(default_factory=View)
 
     @property
     def canal(self) -> Canal:
@@ -158,13 +173,14 @@ class Sheet:
             electronic_mark=None,
             answers=(),
         )
-        return Sheet((*self.canals, Canal(self.next_uid(), common)), len(self.canals))
+        canals = (*self.canals, Canal(self.next_uid(), common))
+        return replace(self, canals=canals, active=len(self.canals))
 
     def without_canal(self) -> Sheet:
         """Take the canal worked on away; the last one is emptied instead."""
         left = tuple(c for c in self.canals if c.uid != self.canal.uid)
         left = left or (Canal(self.next_uid(), CaseFacts()),)
-        return Sheet(left, min(self.active, len(left) - 1))
+        return replace(self, canals=left, active=min(self.active, len(left) - 1))
 
     def next_uid(self) -> int:
         """Give a uid no canal here has."""

@@ -1,0 +1,1 @@
+"""What a person can do, by subject; the controller is all of it together."""

@@ -1,0 +1,102 @@
+"""Placing, choosing, moving and removing points."""
+
+from __future__ import annotations
+
+from napari_periapical.actions.core import Core
+from napari_periapical.guide import GUIDE, next_landmark
+from napari_periapical.sheet import Point
+from radio.measure.case import LANDMARKS
+
+
+class Placing(Core):
+    """Actions on points."""
+
+    def place(self, point: Point) -> None:
+        """Place the current landmark and go on to the next."""
+        session = self.session
+        if session is None:
+            return
+        if session.landmark is None:
+            self.tell("note", "Nothing is left to place. Choose a landmark in the list to add or replace it.")
+            return
+        point = float(point[0]), float(point[1])
+        if point != session.clipped(point):
+            self.tell("problem", "That is outside the image; click on the image.")
+            return
+        name = session.landmark
+        canal, index = session.canal.with_added(name, point)
+        session.selected = (name, index)
+        if canal.is_full(name):
+            session.landmark = next_landmark(canal, name, session.skipped)
+        self._push(f"placing {GUIDE[name].label}", canal)
+
+    def choose(self, landmark: str) -> None:
+        """Make a landmark the one the next click places, and select its point if it has one."""
+        if self.session is None:
+            return
+        if landmark not in LANDMARKS:
+            raise ValueError(f"unknown landmark {landmark!r}; allowed are {', '.join(LANDMARKS)}")
+        self.session.landmark = landmark
+        self.session.skipped.discard(landmark)
+        points = self.canal.points(landmark)
+        self.session.selected = (landmark, len(points) - 1) if points else None
+        self.changed.emit()
+
+    def select(self, landmark: str, index: int) -> None:
+        """Choose one point, to be removed or moved."""
+        if self.session is not None and index < len(self.canal.points(landmark)):
+            self.session.selected = (landmark, index)
+            self.changed.emit()
+
+    def advance(self) -> None:
+        """Pass over the current landmark."""
+        session = self.session
+        if session is None or session.landmark is None:
+            return
+        if not session.canal.points(session.landmark):
+            session.skipped.add(session.landmark)
+        session.landmark = next_landmark(session.canal, session.landmark, session.skipped)
+        session.selected = None
+        self.changed.emit()
+
+    def remove_selected(self) -> None:
+        """Remove the chosen point; its landmark becomes the current one."""
+        session = self.session
+        if session is None or session.drag is not None:
+            return
+        if session.selected is None:
+            self.tell("note", "Click the point to be removed first, or choose it in the list.")
+            return
+        name, index = session.selected
+        session.selected = None
+        session.landmark = name
+        self._push(f"removing {GUIDE[name].label}", session.canal.with_removed(name, index))
+
+    # -- moving a point -----------------------------------------------------------------------------------
+
+    def begin_move(self, landmark: str, index: int) -> None:
+        """Take hold of a point."""
+        if self.session is None or index >= len(self.session.canal.points(landmark)):
+            return
+        self.session.selected = (landmark, index)
+        self.session.drag = self.session.canal
+        self.changed.emit()
+
+    def move_to(self, point: Point) -> None:
+        """Move the point that is held; it stays on the image."""
+        session = self.session
+        if session is None or session.drag is None or session.selected is None:
+            return
+        session.drag = session.drag.with_moved(*session.selected, session.clipped(point))
+        self._after_change()
+
+    def end_move(self) -> None:
+        """Let go of the point: the move is one step of the history."""
+        session = self.session
+        if session is None or session.drag is None or session.selected is None:
+            return
+        canal, session.drag = session.drag, None
+        if canal != session.canal:
+            self._push(f"moving {GUIDE[session.selected[0]].label}", canal)
+        else:
+            self._after_change()
