@@ -85,3 +85,4 @@ TAIL = LineLook(
     slope_cost=40.0,
     curvature_drift=0.8,
 )
+LOOKS: dict[LineKind, LineLook] = {"file": FILE, "canal": CANAL}
