@@ -180,6 +180,17 @@ def _count(canals: int) -> str:
     return "1 canal" if canals == 1 else f"{canals} canals"
 
 
+def is_saved(session: Session, canal: Canal) -> bool:
+    """Say whether the present state of a canal is a saved revision."""
+    saved = session.saved.get(canal.uid)
+    return saved is not None and saved.facts == canal.facts and tuple(saved.clicks.items()) == canal.clicks
+
+
+def unsaved_canals(session: Session) -> list[Canal]:
+    """List the canals with points whose present state is not saved as a revision."""
+    return [one for one in session.sheet.canals if one.clicks and not is_saved(session, one)]
+
+
 def saved_state(session: Session) -> str:
     """Say for each canal whether its present state is saved."""
     told = []
@@ -189,7 +200,7 @@ def saved_state(session: Session) -> str:
             continue
         if saved is None:
             state = "not saved"
-        elif saved.facts == canal.facts and tuple(saved.clicks.items()) == canal.clicks:
+        elif is_saved(session, canal):
             state = f"saved as revision {saved.revision}, {saved.created:%d %b %H:%M}"
         else:
             state = f"changed since revision {saved.revision}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 
 from napari_periapical.construction import KeyEntry, steps_of
@@ -10,12 +10,13 @@ from napari_periapical.fields import LABELS
 from napari_periapical.guide import GUIDE
 from napari_periapical.sheet import Canal
 from radio.measure.case import CaseResult, Remark
-from radio.measure.methods import CurvatureMethod, Quantity
+from radio.measure.methods import QUANTITIES, CurvatureMethod, Quantity
 from radio.measure.result import Measurement
 from radio.record.classed import classes_of_result
 from radio.record.wording import (
     MEASURE_NAMES,
     UNIT_SIGNS,
+    all_measurements,
     interval_text,
     main_measurements,
     missing_measures,
@@ -44,6 +45,12 @@ _NAMES = {
     "tangent_circle_deg": "Circle, angle",
     "tangent_circle_radius_mm": "Circle, radius",
 }
+_SOURCES = {
+    "file": "the file",
+    "ball": "the ball",
+    "dicom": "the image header",
+    "given": "the stated pixel size",
+}
 _SIGNS = {"stop": "!!", "warn": "!", "note": "·"}
 
 
@@ -56,9 +63,23 @@ class NumberRow:
     details: str
 
 
-def number_rows(result: CaseResult, canal: Canal) -> tuple[NumberRow, ...]:
-    """Make the lines of a result: what was measured, then what could not be, with the reason."""
-    there = [_row(one) for one in sorted(main_measurements(result).values(), key=_rank)]
+def scale_rows(result: CaseResult, canal: Canal) -> tuple[NumberRow, ...]:
+    """Make the line of the scale, or say why there is none."""
+    return _rows(result, canal, lambda name: name == "scale_mm_per_px")
+
+
+def length_rows(result: CaseResult, canal: Canal) -> tuple[NumberRow, ...]:
+    """Make the lines of the lengths: what was measured, then what could not be, with the reason."""
+    return _rows(result, canal, lambda name: name != "scale_mm_per_px" and name not in QUANTITIES)
+
+
+def angle_rows(result: CaseResult, canal: Canal) -> tuple[NumberRow, ...]:
+    """Make the lines of the best known curvature numbers, whichever method is chosen."""
+    return _rows(result, canal, lambda name: name in QUANTITIES)
+
+
+def _rows(result: CaseResult, canal: Canal, wanted: Callable[[str], bool]) -> tuple[NumberRow, ...]:
+    there = [_row(one) for one in sorted(main_measurements(result).values(), key=_rank) if wanted(one.name)]
     why = missing_measures(result, canal.placed())
     missing = [
         NumberRow(
@@ -67,9 +88,21 @@ def number_rows(result: CaseResult, canal: Canal) -> tuple[NumberRow, ...]:
             f"Not measured: {in_words(reason)}.",
         )
         for name, reason in why.items()
-        if not (name.startswith("electronic") and canal.facts.electronic_mm is None)
+        if wanted(name) and not (name.startswith("electronic") and canal.facts.electronic_mm is None)
     ]
     return (*there, *missing)
+
+
+def short_value(result: CaseResult, name: str) -> str:
+    """Write one number with its uncertainty and unit; empty where it is not there."""
+    found = all_measurements(result).get(name)
+    return "" if found is None else _row(found).value
+
+
+def scale_source(result: CaseResult) -> str:
+    """Say in two words where the millimetres come from."""
+    assert result.scale is not None
+    return f"from {_SOURCES.get(result.scale.source, result.scale.source)}"
 
 
 def method_rows(result: CaseResult, method: CurvatureMethod) -> tuple[NumberRow, ...]:

@@ -17,14 +17,16 @@ from napari_periapical.binding import bind
 from napari_periapical.controller import Controller
 from napari_periapical.number_rows import headline
 from napari_periapical.parts.curve import CurvePart
-from napari_periapical.parts.facts import FactsPart
 from napari_periapical.parts.image import ImagePart
 from napari_periapical.parts.keep import KeepPart
+from napari_periapical.parts.keys import KeysPart
+from napari_periapical.parts.lengths import LengthsPart
 from napari_periapical.parts.next_step import NextStep
-from napari_periapical.parts.numbers import NumbersPart
-from napari_periapical.parts.points import PointsPart
+from napari_periapical.parts.scale import ScalePart
 from napari_periapical.parts.section import Section, show_text, text_label
+from napari_periapical.parts.trace import TracePart
 from napari_periapical.readers import read_layer
+from napari_periapical.steps import steps_of_work
 from radio.errors import PeriapicalError
 from radio.record.wording import CAUTION
 
@@ -68,17 +70,18 @@ class PeriapicalPanel(QWidget):
         self.next_step = NextStep(self.binding)
         self.headline = text_label(bold=True)
         self.image = ImagePart(self.controller, self.open_image)
-        self.facts = FactsPart(self.controller)
-        self.points = PointsPart(self.binding)
-        self.numbers = NumbersPart(self.controller)
+        self.scale = ScalePart(self.controller)
+        self.trace = TracePart(self.binding)
         self.curve = CurvePart(self.controller)
+        self.lengths = LengthsPart(self.controller)
         self.keep = KeepPart(self.controller, self.save_table, self.save_tracing, self.reopen)
-        self.parts: tuple[Section, ...] = (
+        self.keys = KeysPart(self.controller)
+        self.steps: tuple[Section, ...] = (
             self.image,
-            self.facts,
-            self.points,
-            self.numbers,
+            self.scale,
+            self.trace,
             self.curve,
+            self.lengths,
             self.keep,
         )
         self._lay_out()
@@ -91,7 +94,7 @@ class PeriapicalPanel(QWidget):
         column = QVBoxLayout(inner)
         column.setContentsMargins(2, 4, 2, 4)
         column.setSpacing(4)
-        for part in self.parts:
+        for part in (*self.steps, self.keys):
             column.addWidget(part)
         column.addStretch(1)
         self.scroll_area = QScrollArea()
@@ -138,21 +141,27 @@ class PeriapicalPanel(QWidget):
 
     def refresh(self) -> None:
         """Show what is placed, stated and chosen."""
-        for part in (self.next_step, self.image, self.facts, self.points, self.curve, self.keep):
+        self.next_step.refresh()
+        for part in self.steps:
             part.refresh()
+        self._show_steps()
         if not self.controller.up_to_date or self.controller.shown is None:
             self.refresh_numbers()
 
     def refresh_numbers(self) -> None:
         """Show what is measured."""
         self.image.checks.refresh()
-        self.points.refresh()
-        self.numbers.refresh()
-        self.curve.refresh()
+        for part in (self.scale, self.trace, self.curve, self.lengths):
+            part.refresh()
+        self._show_steps()
         shown = self.controller.shown
         rows = headline(shown.result) if shown else ()
         show_text(self.headline, "\n".join(f"{row.name}  {row.value}" for row in rows))
         self.headline.setToolTip("\n\n".join(row.details for row in rows))
+
+    def _show_steps(self) -> None:
+        for part, step in zip(self.steps, steps_of_work(self.controller).values(), strict=True):
+            part.show_step(step)
 
     def tell(self, level: str, text: str) -> None:
         """Show a message above the parts; an empty one takes the last away."""

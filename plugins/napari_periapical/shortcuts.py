@@ -49,4 +49,12 @@ SHORTCUTS = (
     Shortcut("undo", "Control-Z", "Ctrl+Z", "Undo", "Take the last step back", Controller.undo),
     Shortcut("redo", "Control-Shift-Z", "Ctrl+Shift+Z", "Redo", "Do the step again", Controller.redo),
 )
+# what the mouse does, for the same table: how, and what happens
+MOUSE = (
+    ("Click", "Place the next point"),
+    ("Drag a point", "Move it"),
+    ("Drag elsewhere", "Move the view"),
+    ("Wheel", "Zoom"),
+    ("Shift+click", "Place a point beside another one"),
+)
 BY_NAME = {one.name: one for one in SHORTCUTS}

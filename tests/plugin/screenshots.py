@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from tests.plugin.drawn import ESSENTIAL, click, write_case
+from tests.plugin.fields import type_in
 from tests.plugin.window import open_window, photograph, settle
 
 
@@ -20,14 +21,10 @@ def _steps(viewer: Any, panel: Any, image: Path, save: Callable[[str], None]) ->
     save("1_empty")
     viewer.open(str(image), plugin="napari-periapical")
     save("2_opened")
-    panel.facts.lines["file_length_mm"].setText("twenty")
-    panel.facts.lines["file_length_mm"].setModified(True)
-    panel.facts.lines["file_length_mm"].editingFinished.emit()
+    type_in(panel, "file_length_mm", "twenty")
     save("3_nonsense")
     controller.state_fact("tooth", "24")
-    panel.facts.lines["file_length_mm"].setText("20,5")
-    panel.facts.lines["file_length_mm"].setModified(True)
-    panel.facts.lines["file_length_mm"].editingFinished.emit()
+    type_in(panel, "file_length_mm", "20,5")
     for name in ESSENTIAL[:2]:
         controller.place(click(name))
     save("4_file_placed")
@@ -37,7 +34,7 @@ def _steps(viewer: Any, panel: Any, image: Path, save: Callable[[str], None]) ->
     controller.state_fact("electronic_mm", "21,5")
     controller.state_fact("electronic_mark", "zero")
     settle(panel)
-    panel.numbers.table.selectRow(1)
+    panel.lengths.table.selectRow(1)
     bar.setValue(bar.maximum())
     save("6_numbers")
     row, col = click("apex")

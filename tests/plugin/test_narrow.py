@@ -59,12 +59,14 @@ def narrow(request, display, make_napari_viewer, qtbot):
 
 
 def test_every_number_has_room_for_name_and_value(narrow):
-    table = narrow.numbers.table
-    assert table.rowCount() == len(main_measurements(everything_measured(None, None, CaseFacts())))
-    for row in range(table.rowCount()):
-        for column in (0, 1):
-            needed = table.sizeHintForIndex(table.model().index(row, column)).width()
-            assert needed <= table.columnWidth(column), table.item(row, column).text()
+    tables = (narrow.scale.table, narrow.curve.angles, narrow.lengths.table)
+    everything = main_measurements(everything_measured(None, None, CaseFacts()))
+    assert sum(table.rowCount() for table in tables) == len(everything)
+    for table in tables:
+        for row in range(table.rowCount()):
+            for column in (0, 1):
+                needed = table.sizeHintForIndex(table.model().index(row, column)).width()
+                assert needed <= table.columnWidth(column), table.item(row, column).text()
 
 
 @pytest.mark.parametrize("method", METHODS, ids=lambda method: method.name)
@@ -90,7 +92,7 @@ def test_every_number_of_a_method_is_read_whole(narrow, qtbot, method):
 
 
 def test_every_landmark_with_its_state_has_room(narrow):
-    points = narrow.points.list
+    points = narrow.trace.list
     assert "123 px away" in points.item(6).text()
     for row in range(points.count()):
         needed = points.sizeHintForIndex(points.model().index(row, 0)).width()
@@ -106,7 +108,7 @@ def test_buttons_choices_and_hints_have_room(narrow):
         assert button.sizeHint().width() <= button.width(), button.text()
     wake = narrow.next_step.wake_button
     assert wake.sizeHint().width() <= narrow.next_step.width()
-    for box in narrow.facts.choices.values():
+    for box in [*narrow.scale.form.choices.values(), *narrow.lengths.form.choices.values()]:
         assert isinstance(box, QComboBox)
         option = QStyleOptionComboBox()
         box.initStyleOption(option)
@@ -125,7 +127,7 @@ def test_texts_break_into_lines_that_fit_even_a_long_name(narrow):
     from qtpy.QtWidgets import QLabel
 
     assert LONG_NAME in narrow.image.facts.text().replace("\u200b", "")
-    narrow.numbers.table.selectRow(0)
+    narrow.lengths.table.selectRow(0)
     narrow.tell("problem", f"{LONG_NAME} cannot be read.")
     labels = [one for one in narrow.findChildren(QLabel) if one.isVisible() and one.text()]
     assert len(labels) > 15

@@ -11,6 +11,7 @@ import pytest
 
 from napari_periapical.drawings import ROLES
 from tests.plugin.drawn import ESSENTIAL, case, click
+from tests.plugin.fields import field_of, form_of, type_in
 from tests.plugin.made import plain_radiograph, straight_length
 
 pytest.importorskip("qtpy")
@@ -42,17 +43,9 @@ def settle(qtbot, panel):
     qtbot.waitUntil(lambda: panel.controller.up_to_date, timeout=15000)
 
 
-def enter(panel, name, text):
-    """Type into a field as a person does, and leave it."""
-    line = panel.facts.lines[name]
-    line.selectAll()
-    line.insert(text)
-    line.editingFinished.emit()
-
-
 def shown_numbers(panel):
-    table = panel.numbers.table
-    return {table.item(k, 0).text(): table.item(k, 1).text() for k in range(table.rowCount())}
+    tables = (panel.scale.table, panel.curve.angles, panel.lengths.table)
+    return {t.item(k, 0).text(): t.item(k, 1).text() for t in tables for k in range(t.rowCount())}
 
 
 def choose(monkeypatch, path):
@@ -67,7 +60,7 @@ def test_an_empty_panel_says_what_to_do_and_shows_the_caution(opened):
     from radio.record.wording import CAUTION
 
     _, panel = opened
-    assert all(one.shown in panel.points.buttons[one.name].text() for one in SHORTCUTS)
+    assert all(one.shown in panel.trace.buttons[one.name].text() for one in SHORTCUTS)
     assert "Open an image" in panel.next_step.name.text()
     assert panel.caution.text() == CAUTION
     assert not panel.caution.isHidden()
@@ -88,21 +81,21 @@ def test_numbers_appear_with_unit_uncertainty_method_and_basis(at_work, qtbot):
     assert "±" in numbers["Working length"]
     assert numbers["Working length"].endswith("mm")
     assert numbers["Schneider angle"].endswith("°")
-    assert "Method:" in panel.numbers.table.item(0, 1).toolTip()
-    assert "Basis:" in panel.numbers.table.item(0, 0).toolTip()
-    panel.numbers.table.selectRow(0)
-    assert "95 % interval" in panel.numbers.details.text()
+    assert "Method:" in panel.lengths.table.item(0, 1).toolTip()
+    assert "Basis:" in panel.lengths.table.item(0, 0).toolTip()
+    panel.lengths.table.selectRow(0)
+    assert "95 % interval" in panel.lengths.details.text()
     assert numbers["Working length"] in panel.headline.text()
 
     # the list of points tells what was found, the line above what comes next
     lines = dict(
-        zip(LANDMARKS, (panel.points.list.item(k).text() for k in range(len(LANDMARKS))), strict=True)
+        zip(LANDMARKS, (panel.trace.list.item(k).text() for k in range(len(LANDMARKS))), strict=True)
     )
     assert lines["file_tip"].startswith("✓ File tip: found")
     assert lines["orifice"] == "✓ Orifice: kept as clicked"
     assert lines["canal_end"] == "Canal end  (optional)"
     assert "All needed points" in panel.next_step.name.text()
-    panel.points.list.itemClicked.emit(panel.points.list.item(LANDMARKS.index("canal_end")))
+    panel.trace.list.itemClicked.emit(panel.trace.list.item(LANDMARKS.index("canal_end")))
     assert panel.next_step.name.text() == "Next: Canal end"
 
     # and when clicks go to another layer, the panel says so
@@ -127,23 +120,23 @@ def test_nonsense_in_a_field_is_named_stays_and_can_be_put_right(at_work):
     _, panel = at_work
     for field, text, told in NONSENSE:
         before = panel.controller.session.sheet
-        enter(panel, field, text)
+        type_in(panel, field, text)
         assert panel.controller.session.sheet is before
-        assert panel.facts.lines[field].text() == text
-        assert told in panel.facts.problem.text()
-        assert not panel.facts.problem.isHidden()
-        enter(panel, field, "")
-        assert panel.facts.problem.isHidden()
+        assert field_of(panel, field).text() == text
+        assert told in form_of(panel, field).problem.text()
+        assert not form_of(panel, field).problem.isHidden()
+        type_in(panel, field, "")
+        assert form_of(panel, field).problem.isHidden()
 
 
 def test_a_decimal_comma_is_understood_and_only_looking_changes_nothing(at_work):
     _, panel = at_work
-    enter(panel, "file_length_mm", "20,75")
+    type_in(panel, "file_length_mm", "20,75")
     assert panel.controller.canal.facts.file_length_mm == 20.75
-    assert panel.facts.lines["file_length_mm"].text() == "20.75"
+    assert field_of(panel, "file_length_mm").text() == "20.75"
     panel.controller.state_fact("mm_per_px", "0.0123456789012")
     before = panel.controller.canal.facts
-    panel.facts.lines["mm_per_px"].editingFinished.emit()
+    field_of(panel, "mm_per_px").editingFinished.emit()
     assert panel.controller.canal.facts == before
 
 
@@ -154,22 +147,22 @@ def test_the_call_for_a_known_length_goes_when_one_is_stated_and_comes_back(open
     data, kwargs, _ = image_layer(plain_radiograph(), frame_of(1.0, None, millimetres=False))
     viewer.add_image(data, **kwargs)
     assert "known length" in panel.image.cautions.text()
-    enter(panel, "file_length_mm", "21")
+    type_in(panel, "file_length_mm", "21")
     assert "known length" not in panel.image.cautions.text()
-    panel.facts.add_button.click()  # of another canal nothing is known yet
+    panel.trace.canals.add_button.click()  # of another canal nothing is known yet
     assert "known length" in panel.image.cautions.text()
-    panel.points.buttons["undo"].click()
-    panel.points.buttons["undo"].click()
+    panel.trace.buttons["undo"].click()
+    panel.trace.buttons["undo"].click()
     assert "known length" in panel.image.cautions.text()
 
 
 def test_choices_are_stated_and_undone(at_work):
     _, panel = at_work
-    box = panel.facts.choices["file_start_at"]
+    box = field_of(panel, "file_start_at")
     box.setCurrentIndex(box.findData("handle"))
     box.activated.emit(box.currentIndex())
     assert panel.controller.canal.facts.file_start_at == "handle"
-    panel.points.buttons["undo"].click()
+    panel.trace.buttons["undo"].click()
     assert panel.controller.canal.facts.file_start_at == "stop"
     assert box.currentData() == "stop"
 
@@ -178,14 +171,14 @@ def test_two_canals_are_added_switched_and_removed_in_the_panel(at_work, qtbot):
     _, panel = at_work
     settle(qtbot, panel)
     first = shown_numbers(panel)
-    panel.facts.add_button.click()
+    panel.trace.canals.add_button.click()
     assert shown_numbers(panel) == {}
-    assert [panel.facts.canals.itemText(k) for k in range(2)] == ["canal 1", "canal 2"]
-    panel.facts.canals.activated.emit(0)
+    assert [panel.trace.canals.box.itemText(k) for k in range(2)] == ["canal 1", "canal 2"]
+    panel.trace.canals.box.activated.emit(0)
     assert shown_numbers(panel) == first
-    panel.facts.canals.activated.emit(1)
-    panel.facts.remove_button.click()
-    assert panel.facts.canals.count() == 1
+    panel.trace.canals.box.activated.emit(1)
+    panel.trace.canals.remove_button.click()
+    assert panel.trace.canals.box.count() == 1
     assert shown_numbers(panel) == first
 
 
@@ -205,7 +198,7 @@ def test_saving_table_and_tracing_and_reopening(at_work, qtbot, monkeypatch, tmp
     assert json.loads((tmp_path / "out.json").read_text())["tracings"][0]["reader"] == "R7"
     for name in ("apex", "orifice"):
         panel.controller.choose(name)
-        panel.points.buttons["remove"].click()
+        panel.trace.buttons["remove"].click()
     assert "changed since revision 1" in panel.keep.state.text()
     assert shown_numbers(panel) != numbers
     choose(monkeypatch, tmp_path / "out.json")
@@ -300,7 +293,7 @@ def test_closing_and_reopening_the_panel_doubles_nothing(at_work, qtbot):
     assert shown_numbers(again) == numbers
     steps = again.controller.undoable
     again.controller.state_fact("tooth", "24")
-    again.points.buttons["undo"].click()
+    again.trace.buttons["undo"].click()
     assert again.controller.undoable == steps
     panel.deleteLater()
     qtbot.wait(20)

@@ -9,6 +9,7 @@ import pytest
 
 from radio.record.colours import CANAL_COLOUR
 from tests.plugin.drawn import ESSENTIAL, case, click, write_case
+from tests.plugin.fields import field_of
 
 pytest.importorskip("qtpy")
 
@@ -51,7 +52,7 @@ def test_one_canal_from_opening_to_reopened(story, qtbot, monkeypatch, tmp_path)
 
     # state the file, with a decimal comma
     known = case().facts.file_length_mm
-    type_into(qtbot, panel.facts.lines["file_length_mm"], f"{known:.2f}".replace(".", ","))
+    type_into(qtbot, field_of(panel, "file_length_mm"), f"{known:.2f}".replace(".", ","))
     assert controller.canal.facts.file_length_mm == pytest.approx(known, abs=0.01)
 
     # place the points with the mouse, as the panel asks for them

@@ -59,7 +59,7 @@ def _take_panel(case: CaseInput, first: Path, last: Path) -> None:
     _place(panel, case, LATER)
     settle(panel)
     bar = panel.scroll_area.verticalScrollBar()
-    bar.setValue(panel.numbers.y())
+    bar.setValue(panel.lengths.y())
     photograph(viewer, panel, last)
     viewer.close()
 

@@ -23,7 +23,7 @@ class ImagePart(Section):
     """
 
     def __init__(self, controller: Controller, open_image: Callable[[], None]) -> None:
-        super().__init__("1  Image", controller)
+        super().__init__("image", controller)
         self.open_button = QPushButton("Open image ...")
         self.open_button.clicked.connect(lambda *_: open_image())
         self.facts = text_label()

@@ -28,7 +28,7 @@ class KeepPart(Section):
         save_tracing: Callable[[], None],
         reopen: Callable[[], None],
     ) -> None:
-        super().__init__("6  Keep", controller)
+        super().__init__("keep", controller)
         self.state = text_label()
         self.reader = Field()
         self.reader.setPlaceholderText("Reader: initials or number (optional)")

@@ -9,37 +9,45 @@ from qtpy.QtGui import QKeyEvent
 from qtpy.QtWidgets import QLabel, QLineEdit, QSizePolicy, QToolButton, QVBoxLayout, QWidget
 
 from napari_periapical.controller import Controller
+from napari_periapical.steps import NAMES, Step
+
+# parts of the panel that are no step of the work
+OTHER_PARTS = {"keys": "Keys and mouse"}
 
 # as much of a word as surely fits the panel; a label breaks lines between words only
 _LONG_WORD = re.compile(r"\S{24}(?=\S)")
 
 
 class Section(QWidget):
-    """A heading with a body below it; subclasses fill the body and bring it up to date.
+    """A step of the work: a heading that folds it away, one line that says what to do, and a body below.
 
     Parameters
     ----------
-    title : str
-        The heading.
+    name : str
+        The step, as in `steps.NAMES`, or another part of the panel.
     controller : Controller
         What the part shows and works on.
     """
 
-    def __init__(self, title: str, controller: Controller) -> None:
+    def __init__(self, name: str, controller: Controller) -> None:
         super().__init__()
         self.controller = controller
-        self._head = QToolButton()
-        self._head.setText(title)
-        self._head.setCheckable(True)
-        self._head.setChecked(True)
-        self._head.setAutoRaise(True)
-        self._head.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
-        self._head.setArrowType(Qt.ArrowType.DownArrow)
-        self._head.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
-        font = self._head.font()
+        self.name = name
+        self.head = QToolButton()
+        self.head.setText(_title(name))
+        self.head.setCheckable(True)
+        self.head.setChecked(True)
+        self.head.setAutoRaise(True)
+        self.head.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
+        self.head.setArrowType(Qt.ArrowType.DownArrow)
+        self.head.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+        font = self.head.font()
         font.setBold(True)
-        self._head.setFont(font)
-        self._head.toggled.connect(self._fold)
+        self.head.setFont(font)
+        self.head.toggled.connect(self._fold)
+        self.line = text_label()
+        self.line.setContentsMargins(6, 0, 2, 2)
+        self.line.hide()
         self._inner = QWidget()
         self.body = QVBoxLayout(self._inner)
         self.body.setContentsMargins(6, 0, 2, 8)
@@ -47,16 +55,34 @@ class Section(QWidget):
         outer = QVBoxLayout(self)
         outer.setContentsMargins(0, 0, 0, 0)
         outer.setSpacing(2)
-        outer.addWidget(self._head)
-        outer.addWidget(self._inner)
+        for widget in (self.head, self.line, self._inner):
+            outer.addWidget(widget)
+
+    def show_step(self, step: Step) -> None:
+        """Show how far the step is; the line stays in view when the part is folded away."""
+        self.head.setText(f"{_title(self.name)}   {step.sign}")
+        show_text(self.line, step.line)
+
+    def fold_away(self) -> None:
+        """Show the heading only."""
+        self.head.setChecked(False)
+
+    def unfold(self) -> None:
+        """Show the body."""
+        self.head.setChecked(True)
 
     def _fold(self, opened: bool) -> None:
-        self._head.setArrowType(Qt.ArrowType.DownArrow if opened else Qt.ArrowType.RightArrow)
+        self.head.setArrowType(Qt.ArrowType.DownArrow if opened else Qt.ArrowType.RightArrow)
         self._inner.setVisible(opened)
 
     def refresh(self) -> None:
         """Show what the controller holds now."""
         raise NotImplementedError
+
+
+def _title(name: str) -> str:
+    steps = list(NAMES)
+    return f"{steps.index(name) + 1}  {NAMES[name]}" if name in steps else OTHER_PARTS[name]
 
 
 class Field(QLineEdit):

@@ -1,4 +1,4 @@
-"""Step 3: the landmarks."""
+"""Step 3: the canals of the image and their points."""
 
 from __future__ import annotations
 
@@ -9,17 +9,23 @@ from qtpy.QtWidgets import QGridLayout, QListWidget, QListWidgetItem, QPushButto
 from napari_periapical.binding import Binding
 from napari_periapical.drawings import GROUP_COLOURS
 from napari_periapical.guide import GUIDE, essential
+from napari_periapical.parts.canals import CanalChoice
+from napari_periapical.parts.form import FactsForm
 from napari_periapical.parts.section import Section, text_label
 from napari_periapical.shortcuts import BY_NAME, SHORTCUTS
 from radio.measure.case import LANDMARKS
 
+FACTS = ("canal", "tooth")
 
-class PointsPart(Section):
-    """Lists the landmarks and their state, and removes, undoes and redoes."""
+
+class TracePart(Section):
+    """Chooses the canal, lists its landmarks and their state, and removes, undoes and redoes."""
 
     def __init__(self, binding: Binding) -> None:
-        super().__init__("3  Points", binding.controller)
+        super().__init__("trace", binding.controller)
         self._binding = binding
+        self.canals = CanalChoice(binding.controller)
+        self.form = FactsForm(binding.controller, FACTS)
         self.list = QListWidget()
         self.list.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.list.setFocusPolicy(Qt.FocusPolicy.NoFocus)
@@ -35,7 +41,8 @@ class PointsPart(Section):
             self.buttons[one.name].setToolTip(one.hint)
             self.buttons[one.name].clicked.connect(lambda *_, run=one.run: run(self.controller))
             grid.addWidget(self.buttons[one.name], k // 2, k % 2)
-        self.body.addWidget(self.list)
+        for widget in (self.canals, self.form, self.list):
+            self.body.addWidget(widget)
         self.body.addLayout(grid)
         self.body.addWidget(
             text_label(
@@ -57,6 +64,8 @@ class PointsPart(Section):
         """Show what the controller holds now."""
         controller, session = self.controller, self.controller.session
         self._inner.setEnabled(session is not None)
+        self.canals.refresh()
+        self.form.refresh()
         current = session.landmark if session else None
         wanted = essential(controller.canal)
         for row, name in enumerate(LANDMARKS):

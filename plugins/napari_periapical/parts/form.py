@@ -1,0 +1,106 @@
+"""Fields for the facts that a person states."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from qtpy.QtWidgets import QComboBox, QFormLayout, QSizePolicy, QWidget
+
+from napari_periapical.controller import Controller
+from napari_periapical.fields import CHOICES, LABELS, LINES
+from napari_periapical.parts.section import Field, show_text, text_label
+from radio.measure.case import CaseFacts
+
+
+class FactsForm(QWidget):
+    """Takes in some of the facts; nonsense stays as typed, with the reason below.
+
+    Parameters
+    ----------
+    controller : Controller
+    names : sequence of str
+        The facts, in order.
+    """
+
+    def __init__(self, controller: Controller, names: Sequence[str]) -> None:
+        super().__init__()
+        self._controller = controller
+        self.lines: dict[str, Field] = {
+            name: self._line(name, hint) for name, _, hint in LINES if name in names
+        }
+        self.choices: dict[str, QComboBox] = {
+            name: self._choice(name, choices) for name, _, choices in CHOICES if name in names
+        }
+        self.problem = text_label(bold=True)
+        self._wrong: dict[str, str] = {}
+        self._of: object = None
+        form = QFormLayout(self)
+        form.setContentsMargins(0, 2, 0, 0)
+        form.setVerticalSpacing(3)
+        form.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.ExpandingFieldsGrow)
+        for name in names:
+            form.addRow(LABELS[name], self.field(name))
+        form.addRow(self.problem)
+
+    def field(self, name: str) -> QWidget:
+        """Give the widget of one fact."""
+        return self.lines[name] if name in self.lines else self.choices[name]
+
+    def _line(self, name: str, hint: str) -> Field:
+        line = Field()
+        line.setMinimumWidth(60)
+        line.setPlaceholderText(hint)
+        line.editingFinished.connect(lambda: self._entered(name))
+        return line
+
+    def _choice(self, name: str, choices: Sequence[tuple[str, str]]) -> QComboBox:
+        box = narrow_box()
+        for text, value in choices:
+            box.addItem(text, value)
+        box.activated.connect(lambda _: self._state(name, str(box.currentData())))
+        return box
+
+    def _entered(self, name: str) -> None:
+        line = self.lines[name]
+        if line.isModified():
+            line.setModified(False)
+            self._state(name, line.text())
+
+    def _state(self, name: str, text: str) -> None:
+        problem = self._controller.state_fact(name, text)
+        self._wrong.pop(name, None)
+        if problem:
+            self._wrong[name] = problem
+        self.refresh()
+
+    def refresh(self) -> None:
+        """Show what the controller holds now."""
+        canal = self._controller.canal
+        owner = (self._controller.session, canal.uid)
+        if owner != self._of:
+            self._of = owner
+            self._wrong.clear()
+        for name, line in self.lines.items():
+            if name not in self._wrong and not line.isModified():
+                line.setText(_text(canal.facts, name))
+        for name, box in self.choices.items():
+            box.setCurrentIndex(max(box.findData(_text(canal.facts, name)), 0))
+        wrong = [f"! {LABELS[name]}: {why}" for name, why in self._wrong.items()]
+        show_text(self.problem, "\n".join(wrong))
+
+
+def narrow_box() -> QComboBox:
+    """Make a box that a long entry does not widen."""
+    box = QComboBox()
+    box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+    box.setMinimumContentsLength(8)
+    box.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+    box.setMinimumWidth(60)
+    return box
+
+
+def _text(facts: CaseFacts, name: str) -> str:
+    value = getattr(facts, name)
+    if value is None:
+        return ""
+    return f"{value:.10g}" if isinstance(value, float) else str(value)

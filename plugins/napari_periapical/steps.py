@@ -1,0 +1,150 @@
+"""The six steps of the work: how far each one is, and the one line that says what to do next; no Qt."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+from napari_periapical.check_rows import result_with_neighbours
+from napari_periapical.controller import Controller
+from napari_periapical.guide import GUIDE, instruction
+from napari_periapical.keeping import unsaved_canals
+from napari_periapical.number_rows import scale_source, short_value
+from radio.measure.case import CaseResult
+from radio.measure.checks import open_questions
+
+State = Literal["done", "open", "heed", "later"]
+# beside the name of a step; words tell the same, so that nothing hangs on the sign
+SIGNS: dict[State, str] = {"done": "✓", "open": "○", "heed": "!", "later": "·"}
+NAMES = {
+    "image": "Image",
+    "scale": "Scale",
+    "trace": "Trace",
+    "curvature": "Curvature",
+    "lengths": "Length and readings",
+    "keep": "Keep",
+}
+
+
+@dataclass(frozen=True)
+class Step:
+    """How far one step is.
+
+    Parameters
+    ----------
+    state : {"done", "open", "heed", "later"}
+        Finished; to be done; something there must be looked at; nothing can be done yet.
+    line : str
+        What to do next, in one line.
+    """
+
+    state: State
+    line: str
+
+    @property
+    def sign(self) -> str:
+        """The sign that stands beside the name."""
+        return SIGNS[self.state]
+
+
+def steps_of_work(controller: Controller) -> dict[str, Step]:
+    """Say of every step how far it is, by name, in the order of the work."""
+    if controller.session is None:
+        first = Step("open", "Open an image with the button below, or drop one on the viewer.")
+        return {"image": first} | {name: Step("later", "Open an image first.") for name in list(NAMES)[1:]}
+    shown = controller.shown
+    result = shown.result if shown else None
+    return {name: _OF[name](controller, result) for name in NAMES}
+
+
+def _image(controller: Controller, result: CaseResult | None) -> Step:
+    session = controller.session
+    assert session is not None
+    judged = None if result is None else result_with_neighbours(session, controller.canal.uid)
+    if judged is None:
+        return Step("open", "Look at it: are apex, file tip and stop on the image, and is it sharp?")
+    open_checks = [one for one in judged.checks if not one.settled]
+    stops = sum(one.level == "stop" for one in open_checks)
+    warnings = sum(one.level == "warn" for one in open_checks)
+    if stops:
+        return Step("heed", f"{_count(stops, 'check takes', 'checks take')} numbers away: choose it below.")
+    if warnings:
+        return Step("heed", f"{_count(warnings, 'warning')}: choose it below for what to do.")
+    asked = len(open_questions(judged))
+    if asked:
+        return Step("open", f"{_count(asked, 'question')} only you can answer; choose one below.")
+    return Step("done", "Every check is settled.")
+
+
+def _scale(controller: Controller, result: CaseResult | None) -> Step:
+    facts = controller.canal.facts
+    if result is not None and result.scale is not None:
+        return Step("done", f"{short_value(result, 'scale_mm_per_px')}, {scale_source(result)}.")
+    if facts.scale_from == "none":
+        return Step("done", "Angles only, as you chose: no millimetres.")
+    if facts.file_length_mm is not None or facts.ball_diameter_mm is not None:
+        what = "file" if facts.file_length_mm is not None else "ball"
+        return Step("open", f"Known. Now mark the {what} on the image: step 3.")
+    return Step("open", "State a length you know: of the file, of a ball, or the size of a pixel.")
+
+
+def _trace(controller: Controller, _result: CaseResult | None) -> Step:
+    session = controller.session
+    assert session is not None
+    if session.landmark is not None:
+        told = instruction(session.landmark, controller.canal.facts)
+        return Step("open", f"{GUIDE[session.landmark].label}: {told[:1].lower()}{told[1:]}")
+    shown = controller.shown
+    if shown is not None and shown.result is None:
+        return Step("heed", shown.problem)
+    return Step("done", "Drag a point to correct it, or choose another in the list to add it.")
+
+
+def _curvature(_controller: Controller, result: CaseResult | None) -> Step:
+    if result is None or result.canal_line is None:
+        return Step("later", "Needs the canal: orifice, and canal end or radiographic apex.")
+    told = short_value(result, "schneider_deg")
+    if not told:
+        return Step("heed", "The canal is traced, but no Schneider angle follows; see below why.")
+    return Step("done", f"Schneider {told}. Choose a method to see how its number is made.")
+
+
+def _lengths(controller: Controller, result: CaseResult | None) -> Step:
+    told = {} if result is None else result.measurements
+    name = next((one for one in ("working_length_mm", "estimated_length_mm") if one in told), None)
+    if result is None or name is None:
+        return Step("later", "Needs a traced file and the apex; without a file, canal, reference and scale.")
+    facts = controller.canal.facts
+    length = f"{'Working length' if name.startswith('working') else 'Estimate'} {short_value(result, name)}"
+    if not facts.length_rule:
+        return Step("open", f"{length}. Name a length rule to get the length to work to.")
+    if facts.electronic_mm is None:
+        return Step("open", f"{length}. State the electronic reading, if there is one.")
+    return Step("done", f"{length}.")
+
+
+def _keep(controller: Controller, _result: CaseResult | None) -> Step:
+    session = controller.session
+    assert session is not None
+    if not any(canal.clicks for canal in session.sheet.canals):
+        return Step("later", "Nothing to keep yet.")
+    unsaved = unsaved_canals(session)
+    if unsaved:
+        return Step("open", f"{_count(len(unsaved), 'canal')} not saved as a revision yet.")
+    return Step("done", "Saved as it stands.")
+
+
+_OF: dict[str, Callable[[Controller, CaseResult | None], Step]] = {
+    "image": _image,
+    "scale": _scale,
+    "trace": _trace,
+    "curvature": _curvature,
+    "lengths": _lengths,
+    "keep": _keep,
+}
+
+
+def _count(number: int, one: str, more: str = "") -> str:
+    """Write a number with its word."""
+    return f"{number} {one if number == 1 else more or one + 's'}"
