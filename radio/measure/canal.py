@@ -8,9 +8,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from radio.trace.along import as_clicked
 from radio.trace.curve import arc_length, beside, cumulative_length, normals, project
+from radio.trace.insist import through
 from radio.trace.lean import canal_beside_file
-from radio.trace.line import Line
+from radio.trace.line import BoolArray, Line
 from radio.trace.root_end import RootEnd, root_end
 from radio.trace.tip import TYPICAL_FILE_SIZE
 from radio.trace.tracer import bend_toward, join_lines, trace_line
@@ -18,6 +20,8 @@ from radio.trace.unmarked import unmarked_file
 
 FloatArray = npt.NDArray[np.float64]
 Image = npt.NDArray[np.float32]
+# Clicks a line rests on, shape (K, 2), and which of them a person insists on, shape (K,).
+_Rests = tuple[FloatArray, BoolArray]
 
 # Foramen to apex across the root: 0.26 to 0.29 mm is the mean published distance from the canal's axis
 # (Kuttler 1955, J Am Dent Assoc 50:544, by a secondary summary); this is one component of it.
@@ -53,6 +57,7 @@ def trace_canal(
     *,
     file_size: int | None,
     mm_per_px: float,
+    exact: Mapping[str, BoolArray] | None = None,
 ) -> TracedCanal:
     """Trace the canal and find the end of the root on it.
 
@@ -71,12 +76,15 @@ def trace_canal(
         ISO 3630-1 size.
     mm_per_px : float
         Approximate scale.
+    exact : mapping of str to ndarray of bool, shape (N,), optional
+        Which points of a landmark a person insists on; a landmark left out has none. The line passes through
+        them; an exact apex lies on it only where the canal is traced to it.
 
     Returns
     -------
     TracedCanal
     """
-    return _CanalTracing(image, clicks, file, file_size, mm_per_px).run()
+    return _CanalTracing(image, clicks, file, file_size, mm_per_px, exact or {}).run()
 
 
 class _CanalTracing:
@@ -89,30 +97,39 @@ class _CanalTracing:
         file: Line | None,
         file_size: int | None,
         mm_per_px: float,
+        exact: Mapping[str, BoolArray],
     ) -> None:
         self.image, self.clicks, self.file, self.mm = image, clicks, file, mm_per_px
+        self.exact = {n: exact.get(n, np.zeros(len(p), bool)) for n, p in clicks.items()}
+        self.end_name = "canal_end" if "canal_end" in clicks else "apex"
         self.tip_diameter_mm = (file_size if file_size is not None else TYPICAL_FILE_SIZE) / 100.0
 
     def run(self) -> TracedCanal:
-        end_name = "canal_end" if "canal_end" in self.clicks else "apex"
-        end, orifice = self.clicks[end_name][0], self.clicks["orifice"][0]
-        via = self.clicks.get("canal_via", np.zeros((0, 2)))
+        end, orifice = self.clicks[self.end_name][0], self.clicks["orifice"][0]
+        clicked, held = self._points_of("orifice", "canal_via", self.end_name)
         inside, unmarked = self._file_inside(orifice, end), None
         if inside is None:
-            clicked = np.vstack([orifice, via, end])
             inside = unmarked = unmarked_file(self.image, clicked, mm_per_px=self.mm)
         if inside is None:
-            rests_on, known_px = clicked, 0.0
-            line = trace_line(self.image, rests_on, "canal", mm_per_px=self.mm, extend_mm=(0.5, 1.0))
+            rests_on, known_px = (clicked, held), 0.0
+            line = trace_line(
+                self.image, clicked, "canal", mm_per_px=self.mm, extend_mm=(0.5, 1.0), exact=held
+            )
         else:
-            line, rests_on, known_px = self._canal_around_file(inside, via, end)
+            line, rests_on, known_px = self._canal_around_file(inside, end)
         ending = self._root_end(line, metal=self.file is not None or inside is not None)
-        if "apex" in self.clicks and known_px < arc_length(line.points_px):
+        ends_there = self.end_name == "apex" and self.exact["apex"][0]
+        if "apex" in self.clicks and not ends_there and known_px < arc_length(line.points_px):
             line, ending = self._near_apex(line, ending, rests_on, known_px)
         return TracedCanal(line, ending, unmarked)
 
+    def _points_of(self, *names: str) -> tuple[FloatArray, BoolArray]:
+        """Points of landmarks one after the other, and which of them a person insists on."""
+        there = [name for name in names if name in self.clicks]
+        return np.vstack([self.clicks[n] for n in there]), np.concatenate([self.exact[n] for n in there])
+
     def _near_apex(
-        self, line: Line, ending: RootEnd, rests_on: FloatArray, known_px: float
+        self, line: Line, ending: RootEnd, rests_on: _Rests, known_px: float
     ) -> tuple[Line, RootEnd]:
         """Draw the line's end toward the apex found, for canals end near it; and the same root end on it."""
         apex = beside(line.points_px, ending.apex.s_px, ending.apex_aside_px)
@@ -123,8 +140,9 @@ class _CanalTracing:
             apex,
             float(np.hypot(ending.apex_aside_sd_px, FORAMEN_ASIDE_SD_MM / self.mm)),
             mm_per_px=self.mm,
-            clicks_px=rests_on,
+            clicks_px=rests_on[0],
             known_px=known_px,
+            exact=rests_on[1],
         )
         s = cumulative_length(bent.points_px)
         along = cumulative_length(line.points_px)
@@ -143,7 +161,7 @@ class _CanalTracing:
 
     def _root_end(self, line: Line, *, metal: bool) -> RootEnd:
         clicked = {n: self.clicks[n][0] if n in self.clicks else None for n in ("apex", "canal_end")}
-        return root_end(
+        found = root_end(
             self.image,
             line.points_px,
             clicked["apex"],
@@ -151,6 +169,18 @@ class _CanalTracing:
             mm_per_px=self.mm,
             file_shadow_mm=0.3 if metal else 0.0,
         )
+        return self._as_placed(line.points_px, found)
+
+    def _as_placed(self, line: FloatArray, ending: RootEnd) -> RootEnd:
+        """The root end with what a person insists on where it was put, as certain as any click."""
+        if "apex" in self.clicks and self.exact["apex"][0]:
+            click = self.clicks["apex"][0]
+            apex, aside = as_clicked(line, click, self.mm), project(line, click)[1]
+            ending = replace(ending, apex=apex, apex_aside_px=aside, apex_aside_sd_px=apex.sd_px)
+        if "canal_end" in self.clicks and self.exact["canal_end"][0]:
+            canal_end = as_clicked(line, self.clicks["canal_end"][0], self.mm)
+            ending = replace(ending, canal_end=canal_end)
+        return ending
 
     def _file_inside(self, orifice: FloatArray, end: FloatArray) -> Line | None:
         """The file line from orifice to tip when the file lies in this canal, else None."""
@@ -167,9 +197,7 @@ class _CanalTracing:
             return None
         return self.file
 
-    def _canal_around_file(
-        self, file: Line, via: FloatArray, end: FloatArray
-    ) -> tuple[Line, FloatArray, float]:
+    def _canal_around_file(self, file: Line, end: FloatArray) -> tuple[Line, _Rests, float]:
         """Canal line: about the file as far as it reaches, through the dark canal beyond.
 
         Also the clicks beyond the file, and the arc length up to which the file decided.
@@ -181,12 +209,19 @@ class _CanalTracing:
         s_end, _ = project(points, end)
         if s_end <= total:
             line = self._middle_of_canal(file, start, s_end, max(total, s_end + 1.0 / self.mm))
-            return line, end[None], arc_length(line.points_px)
-        beyond = [p for p in via if project(points, p)[0] > total + 0.3 / self.mm]
-        tail_clicks = np.vstack([*beyond, end])
+            clicked, held = self._points_of("orifice", "canal_via", self.end_name)
+            line = through(line, clicked[held], mm_per_px=self.mm)
+            return line, self._points_of(self.end_name), arc_length(line.points_px)
+        near, near_held = self._points_of("orifice", "canal_via")
+        ahead = np.array([project(points, p)[0] - total for p in near])
+        beyond = ahead > np.where(near_held, 0.0, 0.3 / self.mm)
+        beyond[0] = False
         head = self._middle_of_canal(file, start, total, total)
-        joined = join_lines(self.image, head, tail_clicks, mm_per_px=self.mm, extend_mm=1.0)
-        return self._with_head_sd(joined, head), tail_clicks, arc_length(head.points_px)
+        head = through(head, near[~beyond & near_held], mm_per_px=self.mm)
+        last, last_held = self._points_of(self.end_name)
+        tail = np.vstack([near[beyond], last]), np.append(near_held[beyond], last_held)
+        joined = join_lines(self.image, head, tail[0], mm_per_px=self.mm, extend_mm=1.0, exact=tail[1])
+        return self._with_head_sd(joined, head), tail, arc_length(head.points_px)
 
     def _with_head_sd(self, joined: Line, head: Line) -> Line:
         """A joined line with the uncertainty of its head, which the image makes good beyond the file."""

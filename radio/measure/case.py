@@ -17,6 +17,7 @@ from radio.trace.circle import Ball
 from radio.trace.line import LandmarkFix, Line
 
 FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
 Clicks = Mapping[str, FloatArray]
 
 LANDMARKS = (
@@ -67,6 +68,10 @@ class CaseFacts:
         What the image shows resorbed about the apex; the rule by resorption goes by it.
     answers : tuple of Answer
         Answers to pre-flight checks.
+    exact : tuple of (landmark, index)
+        Points that stay where they were put, by landmark and place within it, sorted: lines pass through them
+        and no finder moves them (a ball is fitted all the same). Their uncertainty stays that of a click; a
+        hand is not more certain by insisting.
     """
 
     canal: str = "1"
@@ -84,6 +89,11 @@ class CaseFacts:
     length_rule: str = ""
     resorption: Literal["none", "bone", "bone+root"] | None = None
     answers: tuple[Answer, ...] = ()
+    exact: tuple[tuple[str, int], ...] = ()
+
+    def is_exact(self, landmark: str, count: int) -> BoolArray:
+        """Which of the `count` points of a landmark stay where they were put; shape (count,)."""
+        return np.array([(landmark, index) in self.exact for index in range(count)], dtype=bool)
 
 
 @dataclass(frozen=True)

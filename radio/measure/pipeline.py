@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -48,11 +49,13 @@ def measure_case(
     Raises
     ------
     TraceError
-        A landmark is unknown, malformed or outside the image, or there is nothing to trace.
+        A landmark is unknown, malformed or outside the image, a point that is to stay exactly where it was
+        put is not among the clicks, or there is nothing to trace.
     """
     _import_ahead()
     started = time.perf_counter()
     checked = check_clicks(clicks, radiograph.grey.shape)
+    check_exact(facts.exact, checked)
     approximate = approximate_mm_per_px(checked, facts, radiograph.spacing, radiograph.pixel_aspect)
     traced = trace_case(radiograph, checked, facts, approximate)
     made = assemble_checked(radiograph, traced, checked, facts, settings)
@@ -116,6 +119,29 @@ def check_clicks(clicks: Clicks, shape: tuple[int, ...]) -> dict[str, np.ndarray
             )
         out[name] = p
     return out
+
+
+def check_exact(exact: Sequence[tuple[str, int]], clicks: Clicks) -> None:
+    """See that every point that is to stay exactly where it was put is there.
+
+    Raises
+    ------
+    TraceError
+        Naming the point, and which points there are.
+    """
+    for landmark, index in exact:
+        if landmark not in LANDMARKS:
+            raise TraceError(
+                f"Unknown landmark {landmark!r} among the points placed exactly; allowed are "
+                f"{', '.join(LANDMARKS)}."
+            )
+        count = len(clicks.get(landmark, ()))
+        if not 0 <= index < count:
+            there = f"it has {count}, counted from 0" if count else "it is not placed"
+            raise TraceError(
+                f"Point {index} of {landmark} is to stay exactly where it was put, but {there}. Place it, or "
+                "take it off the points placed exactly."
+            )
 
 
 def _off_film(radiograph: Radiograph, clicks: Clicks) -> list[Remark]:

@@ -12,15 +12,13 @@ from radio.errors import TraceError
 from radio.image.radiograph import Radiograph
 from radio.measure.canal import trace_canal
 from radio.measure.case import CaseFacts, Clicks, Remark
-from radio.trace.along import CLICK_SD_MM, Along
+from radio.measure.file_trace import trace_file
+from radio.trace.along import CLICK_SD_MM, Along, as_clicked
 from radio.trace.circle import Ball, fit_ball
 from radio.trace.curve import arc_length, beside, project
-from radio.trace.face import start_face
 from radio.trace.line import LandmarkFix, Line
 from radio.trace.polarity import metal_is_bright
 from radio.trace.root_end import RootEnd
-from radio.trace.tip import file_tip
-from radio.trace.tracer import trace_line
 from radio.trace.workspace import Workspace, make_workspace
 
 FloatArray = npt.NDArray[np.float64]
@@ -98,6 +96,7 @@ _UNMARKED = (
     "it. If it is a file of this canal, mark file_start and file_tip; if the canal lies elsewhere, mark it "
     "with canal_via."
 )
+_EXACTLY = "placed exactly, by hand"
 
 
 class _Tracing:
@@ -107,6 +106,7 @@ class _Tracing:
         self, space: Workspace, clicks: Clicks, facts: CaseFacts, mm_per_px: float, polarity_known: bool
     ) -> None:
         self.space, self.clicks, self.facts, self.mm = space, clicks, facts, mm_per_px
+        self.exact = {name: facts.is_exact(name, len(points)) for name, points in clicks.items()}
         self.polarity_known = polarity_known
         self.file: Line | None = None
         self.canal: Line | None = None
@@ -149,39 +149,12 @@ class _Tracing:
     # -- file ---------------------------------------------------------------------------------------------
 
     def _trace_file(self) -> None:
-        points = [self.clicks[n] for n in ("file_start", "file_via", "file_tip") if n in self.clicks]
-        size = self.facts.file_size
-        line = trace_line(
-            self.space.image,
-            np.vstack(points),
-            "file",
-            mm_per_px=self.mm,
-            extend_mm=(1.2, 0.8),
-            tip_diameter_mm=None if size is None else size / 100.0,
-        )
-        extended, tip = file_tip(
-            self.space.image,
-            line.points_px,
-            self.clicks["file_tip"][0],
-            mm_per_px=self.mm,
-            file_size=self.facts.file_size,
-        )
-        start = self._file_start(extended)
-        self.file = line.part(start.s_px, tip.s_px, along_px=extended)
-        self._fix("file_tip", extended, tip, "end of the file's shadow along its axis")
+        made = trace_file(self.space.image, self.clicks, self.exact, self.facts, mm_per_px=self.mm)
+        self.file = made.line
+        self._fix("file_tip", made.extended_px, made.tip, "end of the file's shadow along its axis")
         if "file_start" in self.clicks:
-            self._fix("file_start", extended, start, f"face of the {self.facts.file_start_at}")
-
-    def _file_start(self, line: FloatArray) -> Along:
-        if "file_start" not in self.clicks:
-            return Along(project(line, self.clicks["file_via"][0])[0], CLICK_SD_MM / self.mm, False)
-        return start_face(
-            self.space.image,
-            line,
-            self.clicks["file_start"][0],
-            mm_per_px=self.mm,
-            handle=self.facts.file_start_at == "handle",
-        )
+            face = f"face of the {self.facts.file_start_at}"
+            self._fix("file_start", made.extended_px, made.start, face)
 
     # -- canal --------------------------------------------------------------------------------------------
 
@@ -196,6 +169,7 @@ class _Tracing:
             self.file,
             file_size=self.facts.file_size,
             mm_per_px=self.mm,
+            exact=self.exact,
         )
         self._fix_apex(canal.line.points_px, canal.ending)
 
@@ -206,14 +180,14 @@ class _Tracing:
             self.file,
             file_size=self.facts.file_size,
             mm_per_px=self.mm,
+            exact=self.exact,
         )
         line, ending = canal.line, canal.ending
         if canal.unmarked is not None:
             self.remarks.append(Remark("warn", _UNMARKED))
         end_name = "canal_end" if "canal_end" in self.clicks else "apex"
         points = line.points_px
-        s_orifice, _ = project(points, self.clicks["orifice"][0])
-        orifice = Along(s_orifice, CLICK_SD_MM / self.mm, False)
+        orifice = as_clicked(points, self.clicks["orifice"][0], self.mm)
         ends = {"apex": ending.apex, "canal_end": ending.canal_end}
         self.canal = line.part(orifice.s_px, ends[end_name].s_px)
         self._fix("orifice", points, orifice, "foot of the click on the canal line")
@@ -251,6 +225,10 @@ class _Tracing:
         )
 
     def _fix(self, name: str, line: FloatArray, along: Along, how: str, *, aside_px: float = 0.0) -> None:
+        if self.exact[name][0]:
+            sd = CLICK_SD_MM / self.mm
+            self.fixes[name] = (self.clicks[name][0], sd, sd, _EXACTLY, False)
+            return
         where = beside(line, along.s_px, aside_px)
         if not along.refined:
             how = "place along the line as clicked"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from radio.trace.curve import normals, point_at, section
+from radio.trace.curve import normals, point_at, project, section
 from radio.trace.ridge import sample
 
 FloatArray = npt.NDArray[np.float64]
@@ -15,6 +15,9 @@ Image = npt.NDArray[np.float32]
 
 # Scatter of a click along a line when nothing better is known (about half a millimetre at 95 %).
 CLICK_SD_MM = 0.25
+# How near a line passes a point that a person insists on. It says nothing of how well the place is known: a
+# hand is not more certain by insisting, and its scatter stays that of a click.
+EXACT_SD_MM = 0.01
 
 
 @dataclass(frozen=True)
@@ -34,6 +37,11 @@ class Along:
     s_px: float
     sd_px: float
     refined: bool
+
+
+def as_clicked(line_px: FloatArray, click_px: FloatArray, mm_per_px: float) -> Along:
+    """Foot of a click on a line, shape (N, 2), as certain as any click."""
+    return Along(project(line_px, click_px)[0], CLICK_SD_MM / mm_per_px, False)
 
 
 def strip(image: Image, line_px: FloatArray, s_px: FloatArray, offsets_px: FloatArray) -> FloatArray:

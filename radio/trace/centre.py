@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from radio.trace.along import CLICK_SD_MM
 from radio.trace.curve import project
+from radio.trace.insist import anchors, click_sds_mm, mark_beside, with_hand_sd, yielding
 from radio.trace.line import BoolArray, Line
 from radio.trace.look import ALONG_MM, LineLook
 from radio.trace.path import penalised, penalised_sd
@@ -32,6 +32,7 @@ def settle(
     clicks_px: FloatArray,
     known: tuple[FloatArray, FloatArray] | None = None,
     toward: tuple[FloatArray, float] | None = None,
+    exact: BoolArray | None = None,
 ) -> Line:
     """Centre line about a guide that lies within about a width of the line already.
 
@@ -55,6 +56,8 @@ def settle(
     toward : tuple, optional
         A further place the line is expected to pass, (row, col), and how far from it, standard deviation,
         pixels.
+    exact : ndarray of bool, shape (K,), optional
+        Clicks the line has to pass through, as :mod:`radio.trace.insist` has it.
 
     Returns
     -------
@@ -80,15 +83,22 @@ def settle(
         count = min(len(known[0]), n)
         values[:count], sd_px[:count] = known[0][:count], known[1][:count]
         confident[:count] = True
-        clicked = [c for c in clicked if c[0] > (count - 1) * spacing_px]
-    click_sd_px = CLICK_SD_MM / mm_per_px
-    marks = [(s, aside, click_sd_px) for s, aside in clicked]
+        known_px = (count - 1) * spacing_px
+    else:
+        known_px = -np.inf
+    insisted = np.zeros(len(clicked), bool) if exact is None else exact
+    marks = [
+        mark_beside(band.guide_px, band.normals_px, foot, sd, held)
+        for foot, sd, held in zip(clicked, click_sds_mm(insisted) / mm_per_px, insisted, strict=True)
+        if held or foot[0] > known_px
+    ]
     if toward is not None:
-        marks.append((*project(band.guide_px, toward[0]), toward[1]))
-    anchors = _anchor_rows(band, marks)
+        foot = project(band.guide_px, toward[0])
+        marks.append(mark_beside(band.guide_px, band.normals_px, foot, toward[1], False))
+    sd_px, confident = yielding(values, sd_px, confident, marks, mm_per_px=mm_per_px)
     lam = 1.0 / ((look.curvature_drift * mm_per_px**1.5) ** 2 * spacing_px**5)
-    smooth, weights = _compromise(values, sd_px, anchors, lam)
-    spread = penalised_sd(weights, lam, 3)
+    smooth, weights = _compromise(values, sd_px, anchors(marks, n), lam)
+    spread = with_hand_sd(penalised_sd(weights, lam, 3), weights, lam, marks, mm_per_px=mm_per_px)
     return Line(look.kind, smooth, spread, confident)
 
 
@@ -103,32 +113,20 @@ def _fine_band(image: Image, line_px: FloatArray, mm_per_px: float) -> Band:
     )
 
 
-def _anchor_rows(band: Band, marks: list[tuple[float, float, float]]) -> tuple[FloatArray, FloatArray]:
-    """Weights (N,) and weighted places (N, 2) of marks (arc length, distance aside, sd), each at its row."""
-    n = len(band.guide_px)
-    weights, places = np.zeros(n), np.zeros((n, 2))
-    for s, aside, sd in marks:
-        row = int(np.clip(round(s / band.along_step_px), 0, n - 1))
-        weight = 1.0 / sd**2
-        weights[row] += weight
-        places[row] += weight * (band.guide_px[row] + aside * band.normals_px[row])
-    return weights, places
-
-
 def _compromise(
-    values: FloatArray, sd_px: FloatArray, anchors: tuple[FloatArray, FloatArray], lam: float
+    values: FloatArray, sd_px: FloatArray, marked: tuple[FloatArray, FloatArray], lam: float
 ) -> tuple[FloatArray, FloatArray]:
     """Smooth line and the final row weights; rows far off their neighbours lose weight (Student's t)."""
     row_weights = 1.0 / sd_px**2
     weights = row_weights
     smooth = values
     for _ in range(4):
-        total = weights + anchors[0]
-        mean = (weights[:, None] * values + anchors[1]) / np.maximum(total, 1e-12)[:, None]
+        total = weights + marked[0]
+        mean = (weights[:, None] * values + marked[1]) / np.maximum(total, 1e-12)[:, None]
         smooth = penalised(mean, total, lam, 3)
         misfit2 = ((values - smooth) ** 2).sum(axis=1) * row_weights
         weights = row_weights * 4.0 / (3.0 + misfit2)
-    return smooth, weights + anchors[0]
+    return smooth, weights + marked[0]
 
 
 def _matched_response(band: Band, look: LineLook, mm_per_px: float) -> tuple[FloatArray, FloatArray]:
