@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,6 +14,23 @@ from radio.record.rows import Row
 
 # a stored pixel position; no receptor comes near the upper limit
 _LARGEST_POSITION_PX = 100_000.0
+_YES_OR_NO = ("yes", "no")
+
+
+@dataclass(frozen=True, eq=False)
+class Points:
+    """The points of one canal.
+
+    Parameters
+    ----------
+    clicks : mapping of str to ndarray, shape (N, 2)
+        (row, col) by landmark, pixels; repeated landmarks by their order.
+    exact : tuple of (landmark, index)
+        Those that stay exactly where they were put, sorted.
+    """
+
+    clicks: Clicks
+    exact: tuple[tuple[str, int], ...]
 
 
 def problems_of_click(row: Row) -> list[str]:
@@ -24,6 +42,11 @@ def problems_of_click(row: Row) -> list[str]:
         cells.landmark(row.cells["landmark"])
     except TableError as problem:
         problems.append(f"column landmark: {problem}")
+    if text := row.cells.get("exact", ""):
+        try:
+            cells.choice(text, _YES_OR_NO)
+        except TableError as problem:
+            problems.append(f"column exact: {problem}")
     for column in ("row", "col", "order"):
         text = row.cells.get(column, "")
         if column == "order" and not text:
@@ -35,7 +58,7 @@ def problems_of_click(row: Row) -> list[str]:
     return problems
 
 
-def gather_points(rows: Iterable[Row], table: str) -> tuple[Clicks, list[str]]:
+def gather_points(rows: Iterable[Row], table: str) -> tuple[Points, list[str]]:
     """Gather the points of one canal.
 
     Parameters
@@ -47,22 +70,28 @@ def gather_points(rows: Iterable[Row], table: str) -> tuple[Clicks, list[str]]:
 
     Returns
     -------
-    mapping of str to ndarray, shape (N, 2)
-        (row, col) by landmark, pixels; repeated landmarks by their order.
+    Points
     list of str
         Landmarks that repeat and may not, or whose order is not clear.
     """
     gathered: dict[str, list[Row]] = {}
     for row in rows:
         gathered.setdefault(cells.landmark(row.cells["landmark"]), []).append(row)
-    points, problems = {}, []
+    clicks, problems = {}, []
+    exact: list[tuple[str, int]] = []
     for landmark, found in gathered.items():
         problem = _sort_repeated(landmark, found)
         if problem:
             lines = ", ".join(str(row.line) for row in found)
             problems.append(f"{table} lines {lines}: {problem}")
-        points[landmark] = np.array([[_position(row, "row"), _position(row, "col")] for row in found])
-    return points, problems
+        clicks[landmark] = np.array([[_position(row, "row"), _position(row, "col")] for row in found])
+        exact += [(landmark, k) for k, row in enumerate(found) if _is_exact(row)]
+    return Points(clicks, tuple(sorted(exact))), problems
+
+
+def _is_exact(row: Row) -> bool:
+    text = row.cells.get("exact", "")
+    return bool(text) and cells.choice(text, _YES_OR_NO) == "yes"
 
 
 def _sort_repeated(landmark: str, found: list[Row]) -> str:

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePosixPath
 
 from radio.errors import TableError
 from radio.measure.case import CaseFacts, Clicks
 from radio.record import cells
-from radio.record.click_rows import gather_points, problems_of_click
+from radio.record.click_rows import Points, gather_points, problems_of_click
 from radio.record.rows import Row, read_rows
 
 IMAGE_COLUMNS = ("image", *cells.FACT_COLUMNS)
-CLICK_COLUMNS = ("image", "canal", "landmark", "order", "row", "col")
+CLICK_COLUMNS = ("image", "canal", "landmark", "order", "row", "col", "exact")
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,7 +28,7 @@ class CaseInput:
     path : pathlib.Path
         Where it is.
     facts : CaseFacts
-        What the images table states.
+        What the images table states, and which points the clicks table calls exact.
     clicks : mapping of str to ndarray, shape (N, 2)
         Rough (row, col) by landmark; repeated landmarks in order.
     """
@@ -235,7 +235,7 @@ def _join(
     used = set()
     for key, one in stated.items():
         found = key if key in clicked else by_text.get((one.image, one.canal))
-        points: Clicks = {}
+        points = Points({}, ())
         problems = list(one.problems)
         if found is None:
             if not problems:
@@ -248,7 +248,7 @@ def _join(
         if problems:
             yield Skip(one.image, one.canal, "; ".join(problems))
         else:
-            yield CaseInput(one.image, one.path, one.facts, points)
+            yield CaseInput(one.image, one.path, replace(one.facts, exact=points.exact), points.clicks)
     for key, one in clicked.items():
         if key not in used:
             reason = f"{clicks} has points but {images} has no row for canal {one.canal} of image {one.image}"

@@ -310,3 +310,31 @@ class TestOneImage:
         assert case.clicks["apex"].tolist() == [[3, 4]]
         with pytest.raises(TableError, match="several images"):
             read_cases_of_image(tmp_path / "a.png", clicks)
+
+
+def exact_clicks(*cells):
+    rows = [f"a.png,MB,canal_via,{order},{order}0,20,{cell}" for order, cell in cells]
+    return "\n".join([CLICKS.splitlines()[0] + ",exact", "a.png,MB,apex,,110,22.25,", *rows]) + "\n"
+
+
+def test_points_called_exact_are_facts_of_the_canal_by_their_order(tmp_path):
+    table = exact_clicks((3, "Yes"), (1, "no"), (2, " YES "), (4, ""))
+    case = only_case(read_cases(*write(tmp_path, clicks=table)))
+    assert case.facts.exact == (("canal_via", 1), ("canal_via", 2))
+    assert case.clicks["canal_via"][:, 0].tolist() == [10, 20, 30, 40]
+    without = only_case(read_cases(*write(tmp_path)))
+    assert without.facts.exact == ()
+
+
+def test_exact_points_survive_facts_given_besides_the_table(tmp_path):
+    images, clicks = write(tmp_path, clicks=exact_clicks((1, "yes")))
+    (tmp_path / "a.png").touch()
+    one = only_case(read_cases_of_image(tmp_path / "a.png", clicks, images, {"file_size": "20"}))
+    assert (one.facts.exact, one.facts.file_size) == ((("canal_via", 0),), 20)
+
+
+@pytest.mark.parametrize("cell", ["1", "true", "maybe"])
+def test_another_word_for_exact_is_named_with_what_is_allowed(tmp_path, cell):
+    reason = only_reason(read_cases(*write(tmp_path, clicks=exact_clicks((1, cell)))))
+    assert "CLICKS.csv line 3, column exact" in reason
+    assert f"given {cell!r}; allowed is one of yes, no" in reason

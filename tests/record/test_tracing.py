@@ -210,3 +210,21 @@ def test_a_tracing_document_is_known_by_sight(tmp_path):
 
 def test_created_is_now():
     assert abs(make().created - datetime.now(UTC)) < timedelta(minutes=1)
+
+
+def test_exact_points_are_kept_with_the_facts(tmp_path):
+    _, clicks, result = made_case()
+    facts = replace(result.facts, exact=(("apex", 0), ("canal_via", 1)))
+    save_tracings(tmp_path / "t.json", [Tracing.from_case(RADIOGRAPH, clicks, replace(result, facts=facts))])
+    (kept,) = load_tracings(tmp_path / "t.json")
+    assert kept.facts.exact == (("apex", 0), ("canal_via", 1))
+
+
+def test_a_document_from_before_exact_points_loads_without_any(tmp_path):
+    place = tmp_path / "t.json"
+    save_tracings(place, [make()])
+    content = json.loads(place.read_text())
+    del content["tracings"][0]["facts"]["exact"]
+    place.write_text(json.dumps(content))
+    (kept,) = load_tracings(place)
+    assert kept.facts.exact == ()
