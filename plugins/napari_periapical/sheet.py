@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -37,7 +37,8 @@ class Canal:
     uid : int
         Tells the canals of one image apart, whatever they are called.
     facts : CaseFacts
-        What was stated.
+        What was stated; among it which points stay exactly where they were put, by landmark and index. Those
+        follow their points through every change.
     clicks : tuple of (landmark, points)
         In the order of `LANDMARKS`; each point (row, col) in pixels. Landmarks without points are left out.
     """
@@ -58,45 +59,68 @@ class Canal:
         """Points by landmark, each float64 of shape (N, 2) as (row, col), pixels."""
         return {name: np.array(points, dtype=np.float64) for name, points in self.clicks}
 
-    def with_points(self, landmark: str, points: tuple[Point, ...]) -> Canal:
-        """Make the canal with other points of one landmark."""
-        new = {**dict(self.clicks), landmark: points}
-        return replace(self, clicks=tuple((name, new[name]) for name in LANDMARKS if new.get(name)))
+    def exact_points(self, landmark: str) -> frozenset[int]:
+        """Indices of the points of one landmark that stay exactly where they were put."""
+        return frozenset(index for name, index in self.facts.exact if name == landmark)
 
-    def with_added(self, landmark: str, point: Point) -> tuple[Canal, int]:
+    def with_points(self, landmark: str, points: tuple[Point, ...]) -> Canal:
+        """Make the canal with other points of one landmark; what was exact of them is so still."""
+        return self._with(landmark, points, self.exact_points(landmark))
+
+    def _with(self, landmark: str, points: tuple[Point, ...], exact: Iterable[int]) -> Canal:
+        new = {**dict(self.clicks), landmark: points}
+        kept = [one for one in self.facts.exact if one[0] != landmark]
+        kept += [(landmark, index) for index in exact if index < len(points)]
+        facts = replace(self.facts, exact=tuple(sorted(kept)))
+        clicks = tuple((name, new[name]) for name in LANDMARKS if new.get(name))
+        return replace(self, facts=facts, clicks=clicks)
+
+    def with_added(self, landmark: str, point: Point, *, exact: bool = False) -> tuple[Canal, int]:
         """Add a point where it belongs: between its neighbours, or for the nearest when it has all it may.
+
+        Parameters
+        ----------
+        landmark : str
+        point : tuple of float
+            (row, col), pixels.
+        exact : bool
+            Whether it stays exactly there.
 
         Returns
         -------
         Canal, int
             The new canal and the index of the point within its landmark.
         """
-        points = self.points(landmark)
+        points, others = self.points(landmark), self.exact_points(landmark)
         if self.is_full(landmark):
             at = min(range(len(points)), key=lambda k: np.hypot(*np.subtract(points[k], point)))
-            return self.with_moved(landmark, at, point), at
-        at = self._place_between(landmark, point)
-        return self.with_points(landmark, (*points[:at], point, *points[at:])), at
+            points, others = (*points[:at], point, *points[at + 1 :]), others - {at}
+        else:
+            at = self._place_between(landmark, point)
+            points = (*points[:at], point, *points[at:])
+            others = frozenset(index + (index >= at) for index in others)
+        return self._with(landmark, points, {*others, at} if exact else others), at
 
     def is_full(self, landmark: str) -> bool:
         """Whether a landmark has all the points it can have."""
         return landmark in _MOST and len(self.points(landmark)) >= _MOST[landmark]
 
     def with_moved(self, landmark: str, index: int, point: Point) -> Canal:
-        """Move one point."""
+        """Move one point; an exact one stays exact."""
         points = self.points(landmark)
         return self.with_points(landmark, (*points[:index], point, *points[index + 1 :]))
 
     def with_removed(self, landmark: str, index: int) -> Canal:
         """Take one point away."""
         points = self.points(landmark)
-        return self.with_points(landmark, (*points[:index], *points[index + 1 :]))
+        exact = {k - (k > index) for k in self.exact_points(landmark) if k != index}
+        return self._with(landmark, (*points[:index], *points[index + 1 :]), exact)
 
     def with_clicks(self, clicks: Mapping[str, npt.ArrayLike]) -> Canal:
-        """Make the canal with other points altogether."""
-        canal = replace(self, clicks=())
-        for name, points in clicks.items():
-            rows = np.asarray(points, dtype=np.float64).reshape(-1, 2).tolist()
+        """Make the canal with other points altogether; what was exact is so still where there is a point."""
+        canal = self
+        for name in LANDMARKS:
+            rows = np.asarray(clicks.get(name, ()), dtype=np.float64).reshape(-1, 2).tolist()
             canal = canal.with_points(name, tuple((row, col) for row, col in rows))
         return canal
 
@@ -172,6 +196,7 @@ class Sheet:
             electronic_mm=None,
             electronic_mark=None,
             answers=(),
+            exact=(),
         )
         canals = (*self.canals, Canal(self.next_uid(), common))
         return replace(self, canals=canals, active=len(self.canals))

@@ -34,13 +34,14 @@ def cheapest_path(
     # row d of the view is the previous total shifted by d - max_shift columns
     view = np.lib.stride_tricks.sliding_window_view(padded, cols)
     came_from = np.empty((rows, cols), dtype=np.int8)
+    every = np.arange(cols)
     total = cost[0].astype(np.float32)
     for i in range(1, rows):
         padded[max_shift : max_shift + cols] = total
         options = view + penalty
         choice = options.argmin(axis=0)
         came_from[i] = choice
-        total = np.take_along_axis(options, choice[None], axis=0)[0] + cost[i]
+        total = options[choice, every] + cost[i]
     path = np.empty(rows, dtype=np.intp)
     path[-1] = int(total.argmin())
     for i in range(rows - 1, 0, -1):

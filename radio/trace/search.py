@@ -22,6 +22,8 @@ _BORDER_MM = 1.0
 _GUIDE_BENDING = 2.0
 # Detail shorter than this is smoothed out of a path before it is drawn or guides the next pass.
 _DETAIL_MM = 2.0
+# The contrast of the line itself is expected this near the guide, to tell it from stronger lines further off.
+_NEAR_MM = 0.45
 # Weight of an end that is held, beside 1 for every other place of the path.
 _HELD_WEIGHT = 1e4
 
@@ -41,9 +43,6 @@ class Search:
         Spacing of the samples across the guide; half a pixel at least.
     along_mm : float
         Spacing of the samples along the guide.
-    near_mm : float
-        How far from the guide the contrast of the line itself is expected, to tell it from stronger lines
-        further away.
     held : bool
         Whether the path begins and ends on the guide.
     """
@@ -53,7 +52,6 @@ class Search:
     reach_mm: float
     across_mm: float
     along_mm: float = ALONG_MM
-    near_mm: float = 0.45
     held: bool = False
 
 
@@ -146,7 +144,7 @@ def _reward(
     """
     from scipy.ndimage import gaussian_filter1d
 
-    near, span = np.abs(offsets_mm) <= search.near_mm, 1.5 / search.along_mm
+    near, span = np.abs(offsets_mm) <= _NEAR_MM, 1.5 / search.along_mm
     best_near = gaussian_filter1d(contrast[:, near].max(axis=1), span, mode="nearest")
     level = 0.4 * best_near
     if search.look.bright:
