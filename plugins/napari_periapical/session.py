@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from napari_periapical.guide import next_landmark
 from napari_periapical.sheet import Canal, History, Point, Sheet, View
@@ -72,7 +72,9 @@ class Session:
         cls, radiograph: Radiograph, facts: Sequence[CaseFacts] = (), view: View | None = None
     ) -> Session:
         """Begin with an image and what is stated about its canals, shown as the image before it."""
-        canals = tuple(Canal(k, one) for k, one in enumerate(facts)) or (Canal(0),)
+        # facts of a table may call points exact; those points are not placed here
+        stated = (replace(one, exact=()) for one in facts)
+        canals = tuple(Canal(k, one) for k, one in enumerate(stated)) or (Canal(0),)
         session = cls(radiograph, History(Sheet(canals, view=view or View())))
         session.start_canal()
         return session

@@ -309,3 +309,28 @@ def test_a_message_about_an_image_goes_with_it(controller):
     controller.tell("note", "something of this image")
     controller.close()
     assert told[-1] == ""
+
+
+def test_a_point_placed_exactly_stays_exact_while_it_is_dragged_and_undone(controller):
+    controller.place((10.0, 20.0))
+    controller.place((40.0, 60.0), exact=True)
+    assert controller.canal.facts.exact == (("apex", 0),)
+    assert controller.undoable == "placing Radiographic apex exactly"
+    controller.begin_move("apex", 0)
+    controller.move_to((41.0, 61.0))
+    controller.end_move()
+    assert controller.canal.points("apex") == ((41.0, 61.0),)
+    assert controller.canal.facts.exact == (("apex", 0),)
+    controller.undo()
+    controller.undo()
+    assert (controller.canal.points("apex"), controller.canal.facts.exact) == ((), ())
+    controller.redo()
+    assert controller.canal.facts.exact == (("apex", 0),)
+    controller.select("apex", 0)
+    controller.remove_selected()
+    assert controller.canal.facts.exact == ()
+
+
+def test_facts_of_a_table_bring_no_exact_points_without_their_points(controller):
+    controller.open(plain_radiograph(seed=7), [CaseFacts(tooth="36", exact=(("canal_via", 1),))])
+    assert (controller.canal.facts.tooth, controller.canal.facts.exact) == ("36", ())

@@ -2,6 +2,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from napari_periapical.guide import GUIDE, essential, instruction, next_landmark
 from napari_periapical.sheet import Canal, History, Sheet
@@ -106,3 +108,63 @@ def test_history_goes_back_and_forth_and_forgets_what_was_replaced():
     history.undo()
     history.push("three", third)
     assert (history.redo(), history.sheet) == (False, third)
+
+
+EXACT_ACTIONS = st.one_of(
+    st.tuples(st.just("add"), st.sampled_from(("canal_via", "apex", "coronal_axis")), st.booleans()),
+    st.tuples(st.just("move"), st.integers(0, 9)),
+    st.tuples(st.just("remove"), st.integers(0, 9)),
+)
+
+
+@given(st.lists(EXACT_ACTIONS, max_size=25), st.randoms(use_true_random=False))
+def test_exact_follows_its_point_through_adding_moving_and_removing(actions, random):
+    """Checked against a plain list of points that each know whether they are exact."""
+    canal, known = Canal(0), {}  # known: point of a landmark to whether it is exact
+    for action, *rest in actions:
+        point = (random.uniform(0, 99), random.uniform(0, 99))
+        there = [(name, k) for name, points in canal.clicks for k in range(len(points))]
+        if action == "add":
+            name, exact = rest
+            before = set(canal.points(name))
+            canal, index = canal.with_added(name, point, exact=exact)
+            assert canal.points(name)[index] == point
+            for gone in before - set(canal.points(name)):
+                del known[name, gone]
+            known[name, point] = exact
+        elif there:
+            name, index = there[rest[0] % len(there)]
+            was = known.pop((name, canal.points(name)[index]))
+            if action == "move":
+                canal = canal.with_moved(name, index, point)
+                known[name, point] = was
+            else:
+                canal = canal.with_removed(name, index)
+        marked = {
+            (n, canal.points(n)[k]): k in canal.exact_points(n)
+            for n, points in canal.clicks
+            for k in range(len(points))
+        }
+        assert marked == known
+        assert canal.facts.exact == tuple(sorted(canal.facts.exact))
+
+
+def test_exact_survives_the_way_to_arrays_and_back_and_goes_where_no_point_is_left():
+    canal, _ = Canal(0).with_added("apex", (3.0, 4.0), exact=True)
+    canal, _ = canal.with_added("canal_via", (1.0, 4.0))
+    canal, _ = canal.with_added("canal_via", (2.0, 4.0), exact=True)
+    assert Canal(0, canal.facts).with_clicks(canal.clicks_px()) == canal
+    assert canal.with_points("canal_via", ((1.0, 4.0),)).facts.exact == (("apex", 0),)
+    assert canal.with_clicks({}).facts.exact == ()
+
+
+def test_a_plain_click_in_the_place_of_an_exact_point_is_a_plain_point():
+    canal, _ = Canal(0).with_added("apex", (3.0, 4.0), exact=True)
+    assert canal.with_added("apex", (5.0, 4.0))[0].facts.exact == ()
+    assert canal.with_moved("apex", 0, (5.0, 4.0)).facts.exact == (("apex", 0),)
+
+
+def test_another_canal_has_no_exact_points():
+    canal, _ = Canal(0, CaseFacts(tooth="36")).with_added("apex", (3.0, 4.0), exact=True)
+    sheet = Sheet((canal,)).with_another_canal()
+    assert (sheet.canal.facts.tooth, sheet.canal.facts.exact) == ("36", ())

@@ -11,8 +11,16 @@ from radio.measure.case import LANDMARKS
 class Placing(Core):
     """Actions on points."""
 
-    def place(self, point: Point) -> None:
-        """Place the current landmark and go on to the next."""
+    def place(self, point: Point, *, exact: bool = False) -> None:
+        """Place the current landmark and go on to the next.
+
+        Parameters
+        ----------
+        point : tuple of float
+            (row, col), pixels.
+        exact : bool
+            Whether it stays exactly there: lines pass through it and nothing is found in its place.
+        """
         session = self.session
         if session is None:
             return
@@ -24,11 +32,11 @@ class Placing(Core):
             self.tell("problem", "That is outside the image; click on the image.")
             return
         name = session.landmark
-        canal, index = session.canal.with_added(name, point)
+        canal, index = session.canal.with_added(name, point, exact=exact)
         session.selected = (name, index)
         if canal.is_full(name):
             session.landmark = next_landmark(canal, name, session.skipped)
-        self._push(f"placing {GUIDE[name].label}", canal)
+        self._push(f"placing {GUIDE[name].label}{' exactly' if exact else ''}", canal)
 
     def choose(self, landmark: str) -> None:
         """Make a landmark the one the next click places, and select its point if it has one."""

@@ -75,12 +75,17 @@ class TracePart(Section):
 
     def _line(self, name: str, wanted: bool) -> str:
         """Name a landmark with its state."""
-        count = len(self.controller.canal.points(name))
+        canal = self.controller.canal
+        count, exact = len(canal.points(name)), len(canal.exact_points(name))
         if not count:
             return GUIDE[name].label if wanted else f"{GUIDE[name].label}  (optional)"
         shown = self.controller.shown
         fix = shown.result.landmarks.get(name) if shown and shown.result else None
-        if fix is None or not self.controller.up_to_date:
+        if exact == count:
+            state = "exactly as placed" if count == 1 else f"{count}, exactly as placed"
+        elif exact:
+            state = f"{count} placed, {exact} of them exactly"
+        elif fix is None or not self.controller.up_to_date:
             state = "placed" if count == 1 else f"{count} placed"
         elif fix.refined:
             state = f"found, {fix.moved_px:.{0 if fix.moved_px >= 100 else 1}f} px away"
