@@ -11,14 +11,14 @@ from typing import Any, Literal
 
 import numpy as np
 
-from napari_periapical import drawings, layers
+from napari_periapical import drawings
 from napari_periapical.controller import Controller
-from napari_periapical.drawings import LANDMARKS_ROLE, ROLES, Drawing
+from napari_periapical.drawings import LANDMARKS_ROLE
 from napari_periapical.framing import Framing, layer_of, radiograph_of
 from napari_periapical.layers import FACTS, ROLE
 from napari_periapical.mouse import MouseTool
+from napari_periapical.scene import Scene
 from napari_periapical.sheet import Point
-from napari_periapical.shortcuts import SHORTCUTS
 
 
 def bind(viewer: Any) -> Binding:
@@ -47,7 +47,7 @@ class Binding:
         self.viewer = viewer
         self.controller = controller
         self.framing = Framing(viewer, controller)
-        self._drawn: dict[str, Drawing] = {}
+        self.scene = Scene(viewer, controller, self.framing)
         self._busy = False
         self._fresh: Literal["", "inserted", "selected"] = ""
         self._mouse = MouseTool(self)
@@ -59,6 +59,7 @@ class Binding:
         viewer.layers.selection.events.changed.connect(self._on_selection, position="last")
         viewer.layers.selection.events.active.connect(self._on_active, position="last")
         viewer.scene.camera.events.zoom.connect(self._on_zoom)
+        self.framing.zoomed.connect(self.scene.fit_boxes)
         controller.changed.connect(self.draw)
         controller.measured.connect(self.draw)
         self._adopt()
@@ -118,7 +119,7 @@ class Binding:
         assert radiograph is not None
         self.framing.begin_image()
         self.controller.open(radiograph, layer.metadata.get(FACTS, ()))
-        self._bring_to_top(layer)
+        self._quietly(lambda: self.scene.bring_to_top(layer))
 
     def _on_inserting(self, *_: Any) -> None:
         if not self._busy:
@@ -135,7 +136,7 @@ class Binding:
             self.draw()  # back to millimetres, unless the new layer is in pixels
 
     def _on_removed(self, event: Any) -> None:
-        self._drawn.pop(event.value.metadata.get(ROLE, ""), None)
+        self.scene.forget(event.value.metadata.get(ROLE, ""))
         if self._busy or self.controller.session is None:
             return
         if not any(self.framing.is_current(radiograph_of(one)) for one in self.image_layers()):
@@ -172,86 +173,14 @@ class Binding:
 
     def draw(self) -> None:
         """Bring every layer of ours in line with the controller."""
-        if self._busy:
-            return
-        self._busy = True
-        try:
-            if self.controller.session is None:
-                self._clear()
-            else:
-                self._draw_all()
-        finally:
-            self._busy = False
+        if not self._busy:
+            self._quietly(self.scene.clear if self.controller.session is None else self.scene.draw)
 
-    def _draw_all(self) -> None:
-        session = self.controller.session
-        assert session is not None
-        shown = self.controller.shown
-        result = shown.result if shown else None
-        others = [session.shown.get(c.uid) for c in session.sheet.canals if c.uid != session.canal.uid]
-        rest = [one.result for one in others if one is not None and one.result is not None]
-        self.framing.fit(result or next(iter(rest), None))
-        active = self.viewer.layers.selection.active
-        wanted = [
-            *drawings.result_drawings(
-                result, rest, method=self.controller.method, aspect=session.radiograph.pixel_aspect
-            ),
-            drawings.landmarks_drawing(session.canal),
-        ]
-        made = [self._show(drawing) for drawing in wanted]
-        if any(made):
-            self._bring_to_top()
-            there = active is not None and active in self.viewer.layers
-            self.viewer.layers.selection.active = active if there else self.layer(LANDMARKS_ROLE)
-
-    def _clear(self) -> None:
-        self._drawn.clear()
-        for role in ROLES:
-            layer = self.layer(role)
-            if layer is not None:
-                layer.data = np.zeros((0, 2, 2) if role in layers.LINE_ROLES else (0, 2))
-        self.framing.apply(layers.frame_of(1.0, None, millimetres=False))
-
-    def _show(self, drawing: Drawing) -> bool:
-        """Show one drawing; True when its layer had to be made."""
-        layer = self.layer(drawing.role)
-        if layer is not None and drawing.same_as(self._drawn.get(drawing.role)):
-            return False
-        self._drawn[drawing.role] = drawing
-        if layer is None:
-            self._make(drawing)
-            return True
-        layer.data = drawing.data
-        _dress(layer, drawing)
-        layer.editable = False  # napari makes a layer editable again whenever its data are set
-        return False
-
-    def _make(self, drawing: Drawing) -> None:
-        frame = self.framing.frame
-        assert frame is not None
-        kwargs = layers.layer_kwargs(drawing, frame, self.framing.px_per_screen_px())
-        (self.viewer.add_vectors if drawing.kind == "vectors" else self.viewer.add_points)(**kwargs)
-        layer = self.layer(drawing.role)
-        assert layer is not None
-        layer.editable = False  # points are moved by our mouse tool, never by the layer itself
-        if drawing.role == LANDMARKS_ROLE:
-            self._bind_keys(layer)
-
-    def _bind_keys(self, layer: Any) -> None:
-        for shortcut in SHORTCUTS:
-            layer.bind_key(shortcut.key, _key_action(shortcut.run, self.controller), overwrite=True)
-
-    def _bring_to_top(self, image: Any = None) -> None:
-        """Put our layers above everything, in their own order, on the image they are of when it is given."""
-        order = self.viewer.layers
-        ours = [image, *(self.layer(role) for role in ROLES)]
-        mine = [layer for layer in ours if layer is not None]
-        if list(order)[len(order) - len(mine) :] == mine:
-            return
+    def _quietly(self, action: Callable[[], None]) -> None:
+        """Change layers without answering to what the viewer tells of it."""
         busy, self._busy = self._busy, True
         try:
-            for layer in mine:
-                order.move(order.index(layer), len(order))
+            action()
         finally:
             self._busy = busy
 
@@ -274,25 +203,3 @@ class Binding:
         distance = np.hypot(*((drawing.data - point) * size).T) * self.viewer.scene.camera.zoom
         nearest = int(np.argmin(distance))
         return drawing.keys[nearest] if distance[nearest] <= reach_screen_px else None
-
-
-def _key_action(run: Callable[[Controller], None], controller: Controller) -> Callable[[Any], None]:
-    def act(_layer: Any) -> None:
-        run(controller)
-
-    return act
-
-
-def _dress(layer: Any, drawing: Drawing) -> None:
-    """Give colours and labels again after the data, where napari did not keep them in step.
-
-    Each of these draws the layer once more, so that what is right already is left alone.
-    """
-    if not len(drawing.data):
-        return
-    colours = layers.colour_rows(drawing)
-    name = layers.COLOURED[drawing.role]
-    if not np.allclose(getattr(layer, name), colours, atol=1e-3):
-        setattr(layer, name, colours)
-    if drawing.labels and list(layer.features["label"]) != list(drawing.labels):
-        layer.features = layers.label_features(drawing)

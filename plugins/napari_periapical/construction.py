@@ -42,15 +42,16 @@ class KeyEntry:
     dashed: bool
 
 
-def steps_of(result: CaseResult | None, method: CurvatureMethod) -> tuple[Step, ...]:
-    """Give the steps of a construction; none where it cannot be made."""
+def steps_of(result: CaseResult | None, method: CurvatureMethod, upto: int = 0) -> tuple[Step, ...]:
+    """Give the steps of a construction, the first `upto` or all (0); none where it cannot be made."""
     if result is None or result.stack is None or (method.needs_mm and result.scale is None):
         return ()
-    return method.construct(result.stack)
+    steps = method.construct(result.stack)
+    return steps[:upto] if upto else steps
 
 
 def construction_lines(
-    result: CaseResult | None, method: CurvatureMethod, aspect: float
+    result: CaseResult | None, method: CurvatureMethod, aspect: float, upto: int = 0
 ) -> tuple[FloatArray, tuple[str, ...]]:
     """Give the lines of a construction, without the canal, as segments and their colours.
 
@@ -60,6 +61,8 @@ def construction_lines(
     method : CurvatureMethod
     aspect : float
         Row spacing over column spacing of the image.
+    upto : int
+        How many steps; 0 for all.
 
     Returns
     -------
@@ -67,7 +70,7 @@ def construction_lines(
         Segments as (start, way), (row, col) in pixels.
     """
     pieces, colours = [np.zeros((0, 2, 2))], []
-    for stroke in _strokes(steps_of(result, method)):
+    for stroke in _strokes(steps_of(result, method, upto)):
         assert result is not None
         points = image_px(stroke.points, result.scale, aspect)
         drawn = dashed(points) if stroke.role in DASHED else segments(points)
@@ -77,10 +80,12 @@ def construction_lines(
 
 
 def construction_points(
-    result: CaseResult | None, method: CurvatureMethod, aspect: float
+    result: CaseResult | None, method: CurvatureMethod, aspect: float, upto: int = 0
 ) -> tuple[FloatArray, tuple[str, ...]]:
     """Give the points of a construction, shape (N, 2) as (row, col) in pixels, and the words beside them."""
-    spots = [shape for step in steps_of(result, method) for shape in step.shapes if isinstance(shape, Spot)]
+    spots = [
+        shape for step in steps_of(result, method, upto) for shape in step.shapes if isinstance(shape, Spot)
+    ]
     if result is None or not spots:
         return np.zeros((0, 2)), ()
     assert result.stack is not None

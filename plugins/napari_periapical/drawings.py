@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from napari_periapical.construction import DASH, construction_lines, construction_points, segments
 from napari_periapical.guide import GUIDE
+from napari_periapical.number_rows import headline
 from napari_periapical.sheet import Canal
 from radio.measure.case import CaseResult
 from radio.measure.methods import METHODS, CurvatureMethod
@@ -18,6 +19,7 @@ from radio.record.colours import (
     AXIS_COLOUR,
     BALL_COLOUR,
     CANAL_COLOUR,
+    CANAL_COLOURS,
     FILE_COLOUR,
     GAP_COLOUR,
     LANDMARK_COLOUR,
@@ -25,7 +27,7 @@ from radio.record.colours import (
 from radio.trace.line import Line
 
 FloatArray = npt.NDArray[np.float64]
-LayerKind = Literal["points", "vectors"]
+LayerKind = Literal["points", "vectors", "box"]
 
 GROUP_COLOURS = {
     "file": FILE_COLOUR,
@@ -36,8 +38,10 @@ GROUP_COLOURS = {
 }
 
 # bottom to top; the landmarks come last so that they lie on top
-ROLES = ("file", "canal", "gap", "construction", "marks", "found", "landmarks")
+ROLES = ("file", "canal", "gap", "construction", "marks", "found", "names", "numbers", "landmarks")
 LANDMARKS_ROLE = "landmarks"
+# a point that stays exactly where it was put is drawn as a square ring, any other as a round one
+PLAIN_SYMBOL, EXACT_SYMBOL = "disc", "square"
 # labels of points nearer to each other than this, down and across, stand below each other
 _CLOSE_PX = 18.0, 45.0
 
@@ -50,16 +54,19 @@ class Drawing:
     ----------
     role : str
         Which of our layers; see :data:`ROLES`.
-    kind : {"points", "vectors"}
-        Kind of layer.
+    kind : {"points", "vectors", "box"}
+        Kind of layer; a box holds text on a dark ground.
     data : ndarray of float64
-        Points (N, 2) or segments (N, 2, 2) as (start, way), in pixels as (row, col).
+        Points (N, 2), segments (N, 2, 2) as (start, way), or where the text of a box belongs (N, 2), in
+        pixels as (row, col).
     colours : tuple of str
         One for each point or segment.
     labels : tuple of str
         Text beside each point; none for segments.
     keys : tuple of (landmark, index)
         Which point is which, for the landmarks.
+    symbols : tuple of str
+        Shape of each point, where they differ.
     """
 
     role: str
@@ -68,23 +75,30 @@ class Drawing:
     colours: tuple[str, ...] = ()
     labels: tuple[str, ...] = ()
     keys: tuple[tuple[str, int], ...] = field(default=())
+    symbols: tuple[str, ...] = ()
 
     def same_as(self, other: Drawing | None) -> bool:
         """Whether nothing would change on the screen."""
-        return (
-            other is not None
-            and (self.colours, self.labels, self.keys) == (other.colours, other.labels, other.keys)
-            and np.array_equal(self.data, other.data)
-        )
+        return other is not None and self._words == other._words and np.array_equal(self.data, other.data)
 
+    @property
+    def _words(self) -> tuple[object, ...]:
+        return self.colours, self.labels, self.keys, self.symbols
+
+
+def canal_colour(uid: int) -> str:
+    """Colour of a canal, which it keeps whichever canal is worked on."""
+    return CANAL_COLOURS[uid % len(CANAL_COLOURS)]
 
 def landmarks_drawing(canal: Canal) -> Drawing:
     """Draw the points as placed; float64 always, so that a moved point keeps its fractions of a pixel."""
     keys = tuple((name, k) for name, points in canal.clicks for k in range(len(points)))
     data = np.array([p for _, points in canal.clicks for p in points], dtype=np.float64).reshape(-1, 2)
-    colours = tuple(GROUP_COLOURS[GUIDE[name].group] for name, _ in keys)
+    groups = {**GROUP_COLOURS, "canal": canal_colour(canal.uid)}
+    colours = tuple(groups[GUIDE[name].group] for name, _ in keys)
     labels = _apart(data, [GUIDE[name].short for name, _ in keys])
-    return Drawing("landmarks", "points", data, colours, labels, keys)
+    symbols = tuple(EXACT_SYMBOL if key in canal.facts.exact else PLAIN_SYMBOL for key in keys)
+    return Drawing("landmarks", "points", data, colours, labels, keys, symbols)
 
 
 def _apart(points: FloatArray, words: Sequence[str]) -> tuple[str, ...]:
@@ -105,59 +119,118 @@ def _beside_landmarks(result: CaseResult | None, points: FloatArray, words: Sequ
     return _apart(np.concatenate([clicked, points]), [*shown, *words])[len(fixes) :]
 
 
-def result_drawings(
-    result: CaseResult | None,
-    others: Iterable[CaseResult] = (),
-    *,
-    method: CurvatureMethod = METHODS[0],
-    aspect: float = 1.0,
-) -> list[Drawing]:
-    """Draw lines, found landmarks, gap and construction of one canal, and the lines of the others.
+@dataclass(frozen=True, eq=False)
+class CanalShown:
+    """What is drawn of one canal.
 
     Parameters
     ----------
-    result : CaseResult or None
-        Of the canal worked on.
-    others : iterable of CaseResult
-        Of the other canals of the image; only their lines are drawn.
-    method : CurvatureMethod
-        Whose construction is drawn.
+    uid : int
+        Which canal.
+    result : CaseResult
+    """
+
+    uid: int
+    result: CaseResult
+
+
+def result_drawings(
+    canal: CanalShown | None,
+    others: Sequence[CanalShown] = (),
+    *,
+    methods: Sequence[CurvatureMethod] = METHODS[:1],
+    upto: int = 0,
+    aspect: float = 1.0,
+    numbers: bool = True,
+) -> list[Drawing]:
+    """Draw lines, found landmarks, gap, construction and numbers of one canal, and the lines of the others.
+
+    Parameters
+    ----------
+    canal : CanalShown or None
+        The canal worked on.
+    others : sequence of CanalShown
+        The other canals of the image; only their lines are drawn, with their names.
+    methods : sequence of CurvatureMethod
+        Whose constructions are drawn; the last is the chosen one.
+    upto : int
+        How many steps of the construction of the chosen method; 0 for all.
     aspect : float
         Row spacing over column spacing of the image.
+    numbers : bool
+        Whether the main numbers stand beside the canal.
     """
-    lines, line_colours = construction_lines(result, method, aspect)
-    marks, names = construction_points(result, method, aspect)
-    both = [r for r in (result, *others) if r is not None]
+    result = canal.result if canal else None
+    there = [one for one in (canal, *others) if one is not None]
     found = [fix for fix in (result.landmarks.values() if result else ()) if fix.refined]
     return [
-        _lines("file", [r.file_line for r in both], FILE_COLOUR),
-        _lines("canal", [r.canal_line for r in both], CANAL_COLOUR),
+        _lines("file", [(one.result.file_line, FILE_COLOUR) for one in there]),
+        _lines("canal", [(one.result.canal_line, canal_colour(one.uid)) for one in there]),
         _gap(result),
-        Drawing("construction", "vectors", lines, line_colours),
-        Drawing(
-            "marks", "points", marks, (LANDMARK_COLOUR,) * len(marks), _beside_landmarks(result, marks, names)
-        ),
+        *_constructions(result, methods, upto, aspect),
         Drawing(
             "found",
             "points",
             np.array([[fix.row, fix.col] for fix in found], dtype=np.float64).reshape(-1, 2),
             (LANDMARK_COLOUR,) * len(found),
         ),
+        numbers_drawing(result if numbers else None),
+        names_drawing(there if others else ()),
     ]
 
 
-def _lines(role: str, lines: Iterable[Line | None], colour: str) -> Drawing:
-    """Draw lines; stretches the image does not support are dashed."""
-    pieces = [np.zeros((0, 2, 2))]
-    for line in lines:
+def _constructions(
+    result: CaseResult | None, methods: Sequence[CurvatureMethod], upto: int, aspect: float
+) -> tuple[Drawing, Drawing]:
+    """Draw the constructions, only the last of them step by step, and name the points of that one."""
+    pieces, colours = [np.zeros((0, 2, 2))], list[str]()
+    for method in methods:
+        lines, of_lines = construction_lines(result, method, aspect, upto if method is methods[-1] else 0)
+        pieces.append(lines)
+        colours += of_lines
+    marks, names = np.zeros((0, 2)), tuple[str, ...]()
+    if methods:
+        marks, names = construction_points(result, methods[-1], aspect, upto)
+    return (
+        Drawing("construction", "vectors", np.concatenate(pieces), tuple(colours)),
+        Drawing(
+            "marks", "points", marks, (LANDMARK_COLOUR,) * len(marks), _beside_landmarks(result, marks, names)
+        ),
+    )
+
+
+def numbers_drawing(result: CaseResult | None) -> Drawing:
+    """Write the main numbers beside the middle of the canal, or of the file, on the side of more tissue."""
+    rows = headline(result)
+    line = None if result is None else result.canal_line or result.file_line
+    if line is None or not rows:
+        return Drawing("numbers", "box", np.zeros((0, 2)))
+    middle = line.points_px[len(line.points_px) // 2]
+    text = "\n".join(f"{row.name}  {row.value}" for row in rows)
+    return Drawing("numbers", "box", middle[None], (LANDMARK_COLOUR,), (text,))
+
+
+def names_drawing(canals: Sequence[CanalShown]) -> Drawing:
+    """Name each canal at its coronal end, where there are several."""
+    there = [(one, one.result.canal_line or one.result.file_line) for one in canals]
+    lines = [(one, line) for one, line in there if line is not None]
+    ends = np.array([line.points_px[0] for _, line in lines], dtype=np.float64).reshape(-1, 2)
+    words = _apart(ends, [one.result.facts.canal for one, _ in lines])
+    return Drawing("names", "points", ends, tuple(canal_colour(one.uid) for one, _ in lines), words)
+
+
+def _lines(role: str, lines: Iterable[tuple[Line | None, str]]) -> Drawing:
+    """Draw lines in their colours; stretches the image does not support are dashed."""
+    pieces, colours = [np.zeros((0, 2, 2))], list[str]()
+    for line, colour in lines:
         if line is None or len(line.points_px) < 2:
             continue
         all_segments = segments(line.points_px)
         sure = line.confident[:-1] & line.confident[1:]
         dash = (np.arange(len(sure)) // DASH) % 2 == 0
         pieces.append(all_segments[sure | dash])
-    data = np.concatenate(pieces)
-    return Drawing(role, "vectors", data, (colour,) * len(data))
+        colours += [colour] * len(pieces[-1])
+    return Drawing(role, "vectors", np.concatenate(pieces), tuple(colours))
 
 
 def _gap(result: CaseResult | None) -> Drawing:

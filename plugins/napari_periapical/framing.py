@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
+from psygnal import Signal
 
 from napari_periapical import layers
 from napari_periapical.controller import Controller
@@ -37,6 +38,9 @@ class Framing:
     controller : Controller
         Says which image is worked on, and whether a point is held.
     """
+
+    zoomed: ClassVar[Signal] = Signal()
+    """What has a size on the screen needs to be drawn anew."""
 
     def __init__(self, viewer: Any, controller: Controller) -> None:
         self._viewer = viewer
@@ -152,6 +156,7 @@ class Framing:
             layer = layer_of(self._viewer, role)
             if layer is not None:
                 layer.size = layer.current_size = layers.point_size(role, self.px_per_screen_px())
+        self.zoomed.emit()
 
 
 def _place(layer: Any, frame: Frame) -> None:

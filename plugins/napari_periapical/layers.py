@@ -9,7 +9,7 @@ from typing import Any, Literal
 import numpy as np
 
 from calib.scale import Scale
-from napari_periapical.drawings import Drawing, FloatArray
+from napari_periapical.drawings import PLAIN_SYMBOL, Drawing, FloatArray
 from radio.image.display import grey_window
 from radio.image.radiograph import Radiograph
 from radio.record.colours import LANDMARK_COLOUR
@@ -25,14 +25,19 @@ NAMES = {
     "construction": "Curvature construction",
     "marks": "Points of the construction",
     "found": "Found landmarks",
+    "names": "Names of the canals",
+    "numbers": "Numbers",
     "landmarks": "Landmarks",
 }
 # width of a line on the screen, in screen pixels
 _WIDTHS = {"file": 2.0, "canal": 2.0, "gap": 4.0, "construction": 1.6}
 LINE_ROLES = tuple(_WIDTHS)
 # size of a point likewise
-_SIZES = {"landmarks": 18.0, "marks": 10.0, "found": 10.0}
+_SIZES = {"landmarks": 18.0, "marks": 10.0, "found": 10.0, "names": 1.0}
 POINT_ROLES = tuple(_SIZES)
+BOX_ROLES = ("numbers",)
+# room for text on the screen, in screen pixels: of a letter, of a line, to the edge, and to what it tells of
+_LETTER, _LINE, _EDGE, _AWAY = 7.2, 15.0, 8.0, 60.0
 
 
 @dataclass(frozen=True)
@@ -123,19 +128,35 @@ def layer_kwargs(drawing: Drawing, frame: Frame, px_per_screen_px: float) -> dic
             "vector_style": "line",
             **common,
         }
+    if drawing.kind == "box":
+        return {
+            "data": text_boxes(drawing, frame, px_per_screen_px),
+            "shape_type": "rectangle",
+            "face_color": "#000000A0",
+            "edge_color": "#00000000",
+            "edge_width": 0,
+            "features": label_features(drawing),
+            "text": _BOX_TEXT,
+            "ndim": 2,
+            **common,
+        }
     look = {**_LOOKS[drawing.role], "features": label_features(drawing)}
     look["size"] = point_size(drawing.role, px_per_screen_px)
     if len(drawing.data):
         look[COLOURED[drawing.role]] = colour_rows(drawing)
+        if drawing.symbols:
+            look["symbol"] = list(drawing.symbols)
     return {"data": drawing.data, "ndim": 2, **look, **common}
 
 
 # to the right of the point, off the structure
 _TEXT = {"string": {"feature": "label"}, "size": 9, "color": LANDMARK_COLOUR, "anchor": "lower_left"}
+_BOX_TEXT = {"string": {"feature": "label"}, "size": 9, "color": LANDMARK_COLOUR, "anchor": "center"}
 _LOOKS: dict[str, dict[str, Any]] = {
+    "names": {"symbol": "disc", "face_color": "transparent", "text": _TEXT},
     # open rings: the structure under a point stays visible
     "landmarks": {
-        "symbol": "disc",
+        "symbol": PLAIN_SYMBOL,
         "face_color": "transparent",
         "border_width": 0.12,
         "text": _TEXT,
@@ -145,6 +166,7 @@ _LOOKS: dict[str, dict[str, Any]] = {
 }
 # which colour of a layer tells what is drawn
 COLOURED = {
+    "names": "border_color",
     "landmarks": "border_color",
     "marks": "face_color",
     "found": "face_color",
@@ -163,6 +185,28 @@ def point_size(role: str, px_per_screen_px: float) -> float:
 def line_width(role: str, px_per_screen_px: float) -> float:
     """Width of the lines of a layer, image pixels."""
     return _WIDTHS[role] * px_per_screen_px
+
+
+def text_boxes(drawing: Drawing, frame: Frame, px_per_screen_px: float) -> list[FloatArray]:
+    """Rectangles, each shape (4, 2), that hold the texts of a box drawing, to the right of what they tell of.
+
+    Parameters
+    ----------
+    drawing : Drawing
+    frame : Frame
+        Its pixels may be higher than wide; a box is not.
+    px_per_screen_px : float
+        Image columns a screen pixel covers.
+    """
+    boxes = []
+    for (row, col), text in zip(drawing.data, drawing.labels, strict=True):
+        lines = text.split("\n")
+        width = (max(map(len, lines)) * _LETTER + 2 * _EDGE) * px_per_screen_px
+        height = (len(lines) * _LINE + 2 * _EDGE) * px_per_screen_px * frame.col / frame.row
+        left, top = col + _AWAY * px_per_screen_px, row - height / 2
+        corners = [(top, left), (top, left + width), (top + height, left + width), (top + height, left)]
+        boxes.append(np.array(corners, dtype=np.float64))
+    return boxes
 
 
 def colour_rows(drawing: Drawing) -> FloatArray:

@@ -162,9 +162,24 @@ class View:
     ----------
     method : str
         Name of the curvature method whose construction is drawn.
+    step : int
+        How many steps of its construction are drawn; 0 for all.
+    kept : tuple of str
+        Methods whose constructions stay drawn beside it.
+    constructions : bool
+        Whether constructions are drawn at all.
+    hidden : frozenset of int
+        Canals, by uid, that are not drawn.
+    numbers : bool
+        Whether the main numbers stand beside the canal on the image.
     """
 
     method: str = METHODS[0].name
+    step: int = 0
+    kept: tuple[str, ...] = ()
+    constructions: bool = True
+    hidden: frozenset[int] = frozenset()
+    numbers: bool = True
 
 
 @dataclass(frozen=True)

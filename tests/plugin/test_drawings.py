@@ -9,13 +9,17 @@ import pytest
 
 from napari_periapical import construction, drawings
 from napari_periapical.sheet import Canal
-from radio.measure.methods import METHODS
+from radio.measure.methods import METHODS, method_named
 from radio.record import colours
 from tests.fixtures.made_case import made_case, made_radiograph
 
 
+def drawn_of(result, uid=0):
+    return drawings.CanalShown(uid, result)
+
+
 def by_role(result, others=()):
-    return {d.role: d for d in drawings.result_drawings(result, others)}
+    return {d.role: d for d in drawings.result_drawings(drawn_of(result), others)}
 
 
 def test_placed_points_are_float64_even_when_given_as_whole_numbers():
@@ -82,17 +86,17 @@ def test_a_canal_shows_through_the_spaces_of_the_axis_that_lies_on_it():
 @pytest.mark.parametrize("method", METHODS, ids=lambda method: method.name)
 def test_the_construction_of_every_method_can_be_drawn(method):
     _, _, result = made_case()
-    drawn = {d.role: d for d in drawings.result_drawings(result, method=method)}["construction"]
+    drawn = {d.role: d for d in drawings.result_drawings(drawn_of(result), methods=(method,))}["construction"]
     assert len(drawn.data) == len(drawn.colours) > 0
     assert np.isfinite(drawn.data).all()
     bare = replace(result, stack=None)
-    assert len(drawings.result_drawings(bare, method=method)[3].data) == 0
+    assert len(drawings.result_drawings(drawn_of(bare), methods=(method,))[3].data) == 0
 
 
 @pytest.mark.parametrize("method", METHODS, ids=lambda method: method.name)
 def test_a_construction_has_no_colour_of_what_is_drawn_beside_it(method):
     _, _, result = made_case()
-    drawn = {d.role: d for d in drawings.result_drawings(result, method=method)}
+    drawn = {d.role: d for d in drawings.result_drawings(drawn_of(result), methods=(method,))}
     beside = {colour for role in ("file", "canal", "gap") for colour in drawn[role].colours}
     assert len(beside) == 3
     assert not beside & set(drawn["construction"].colours)
@@ -101,7 +105,7 @@ def test_a_construction_has_no_colour_of_what_is_drawn_beside_it(method):
 @pytest.mark.parametrize("method", METHODS, ids=lambda method: method.name)
 def test_the_key_names_every_colour_of_a_construction(method):
     _, _, result = made_case()
-    drawn = {d.role: d for d in drawings.result_drawings(result, method=method)}["construction"]
+    drawn = {d.role: d for d in drawings.result_drawings(drawn_of(result), methods=(method,))}["construction"]
     key = construction.construction_key(result, method)
     assert {one.colour for one in key} == set(drawn.colours)
     assert len({(one.title, one.colour, one.dashed) for one in key}) == len(key)
@@ -110,13 +114,13 @@ def test_the_key_names_every_colour_of_a_construction(method):
 
 def test_the_points_of_a_construction_are_named_where_no_landmark_names_them():
     _, _, result = made_case()
-    marks = {d.role: d for d in drawings.result_drawings(result)}["marks"]
+    marks = {d.role: d for d in drawings.result_drawings(drawn_of(result))}["marks"]
     made = result.stack
     at = {label.strip(): point for label, point in zip(marks.labels, marks.data, strict=True)}
     np.testing.assert_allclose(at["departure"], made.departure[0] / 0.05)
     assert set(at) == {"", "departure"}
     placed = replace(made, placed=replace(made.placed, departure=made.departure[0]))
-    marks = {d.role: d for d in drawings.result_drawings(replace(result, stack=placed))}["marks"]
+    marks = {d.role: d for d in drawings.result_drawings(drawn_of(replace(result, stack=placed)))}["marks"]
     assert {label.strip() for label in marks.labels} == {""}
 
 
@@ -139,8 +143,8 @@ def test_a_dashed_line_of_several_legs_has_dashes_on_each():
 
 def test_rows_of_an_image_that_are_not_square_are_drawn_where_they_are():
     _, _, result = made_case()
-    plain = {d.role: d for d in drawings.result_drawings(result)}["construction"].data
-    tall = {d.role: d for d in drawings.result_drawings(result, aspect=1.25)}["construction"].data
+    plain = {d.role: d for d in drawings.result_drawings(drawn_of(result))}["construction"].data
+    tall = {d.role: d for d in drawings.result_drawings(drawn_of(result), aspect=1.25)}["construction"].data
     np.testing.assert_allclose(tall[-4:, 0, 0] * 1.25, plain[-4:, 0, 0])
     np.testing.assert_allclose(tall[-4:, 0, 1], plain[-4:, 0, 1])
 
@@ -149,15 +153,53 @@ def test_without_a_result_there_is_nothing_to_draw():
     assert all(len(d.data) == 0 for d in drawings.result_drawings(None))
     _, _, result = made_case()
     bare = replace(result, file_line=None, canal_line=None, landmarks={}, measurements={}, stack=None)
-    assert all(len(d.data) == 0 for d in drawings.result_drawings(bare))
+    assert all(len(d.data) == 0 for d in drawings.result_drawings(drawn_of(bare)))
 
 
 def test_lines_of_other_canals_stay_in_view():
     _, _, result = made_case()
     _, _, other = made_case(canal="2", origin=(120.0, 300.0))
-    drawn = by_role(result, [other])
+    drawn = by_role(result, [drawn_of(other, uid=1)])
     assert len(drawn["file"].data) == 2 * len(by_role(result)["file"].data)
     assert len(drawn["gap"].data) == len(by_role(result)["gap"].data)
+
+
+def test_canals_differ_in_colour_and_are_named_where_there_are_several():
+    _, _, result = made_case()
+    _, _, other = made_case(canal="2", origin=(120.0, 300.0))
+    drawn = by_role(result, [drawn_of(other, uid=1)])
+    assert set(drawn["canal"].colours) == set(colours.CANAL_COLOURS[:2])
+    assert [label.strip() for label in drawn["names"].labels] == ["1", "2"]
+    np.testing.assert_array_equal(drawn["names"].data[1], other.canal_line.points_px[0])
+    assert len(by_role(result)["names"].data) == 0
+    # a canal keeps its colour when another one is worked on
+    turned = {d.role: d for d in drawings.result_drawings(drawn_of(other, uid=1), [drawn_of(result)])}
+    assert turned["canal"].colours[0] == colours.CANAL_COLOURS[1]
+    assert drawings.landmarks_drawing(Canal(1).with_points("orifice", ((1.0, 1.0),))).colours == (
+        colours.CANAL_COLOURS[1],
+    )
+
+
+def test_main_numbers_stand_beside_the_canal_with_unit_and_uncertainty():
+    _, _, result = made_case()
+    (text,) = by_role(result)["numbers"].labels
+    assert "Working length  22.01 ± 0.10 mm" in text.splitlines()
+    assert len(drawings.result_drawings(drawn_of(result), numbers=False)[6].data) == 0
+
+
+def test_a_construction_is_drawn_step_by_step_and_kept_ones_stay_whole():
+    _, _, result = made_case()
+    schneider, weine = (method_named(name) for name in ("schneider", "weine"))
+    steps = construction.steps_of(result, schneider)
+    counts = [
+        len(construction.construction_lines(result, schneider, 1.0, upto)[0]) for upto in (1, len(steps), 0)
+    ]
+    assert counts[0] < counts[1] == counts[2]
+    both = {d.role: d for d in drawings.result_drawings(drawn_of(result), methods=(weine, schneider), upto=1)}
+    alone = {d.role: d for d in drawings.result_drawings(drawn_of(result), methods=(weine,))}
+    assert len(both["construction"].data) == len(alone["construction"].data) + counts[0]
+    none = {d.role: d for d in drawings.result_drawings(drawn_of(result), methods=())}
+    assert len(none["construction"].data) == len(none["marks"].data) == 0
 
 
 def test_panel_and_result_picture_have_the_same_colours():
@@ -206,5 +248,7 @@ def test_colours_are_of_the_okabe_ito_palette():
     # Okabe M, Ito K. Color Universal Design (2002, rev. 2008): the eight colours as hexadecimal sRGB
     palette = {"#000000", "#E69F00", "#56B4E9", "#009E73", "#F0E442", "#0072B2", "#D55E00", "#CC79A7"}
     _, _, result = made_case()
-    used = {c for d in drawings.result_drawings(result) for c in d.colours} - {colours.LANDMARK_COLOUR}
+    used = {c for d in drawings.result_drawings(drawn_of(result)) for c in d.colours} - {
+        colours.LANDMARK_COLOUR
+    }
     assert used | set(drawings.GROUP_COLOURS.values()) - {colours.LANDMARK_COLOUR} <= palette

@@ -7,7 +7,14 @@ import pytest
 from calib.scale import Scale
 from napari_periapical import layers
 from napari_periapical.about import image_cautions, image_facts
-from napari_periapical.number_rows import headline, method_missing, number_rows, remark_lines
+from napari_periapical.number_rows import (
+    angle_rows,
+    headline,
+    length_rows,
+    method_missing,
+    remark_lines,
+    scale_rows,
+)
 from napari_periapical.sheet import Canal
 from radio.measure.case import LANDMARKS, CaseFacts, Remark
 from radio.measure.methods import METHODS, method_named
@@ -16,6 +23,10 @@ from tests.fixtures.made_case import made_case, made_radiograph
 from tests.plugin.made import plain_radiograph
 
 SCALE = Scale(0.05, 0.04, 0.001, "given", "as given")
+
+
+def all_rows(result, canal):
+    return (*length_rows(result, canal), *scale_rows(result, canal), *angle_rows(result, canal))
 
 
 @pytest.mark.parametrize(
@@ -44,7 +55,7 @@ def test_the_image_layer_carries_the_radiograph_and_a_contrast_of_the_film():
 
 def test_number_rows_say_value_uncertainty_unit_method_and_basis():
     _, clicks, result = made_case()
-    rows = number_rows(result, Canal(0, result.facts).with_clicks(clicks))
+    rows = all_rows(result, Canal(0, result.facts).with_clicks(clicks))
     assert rows[0].name == "Working length"
     assert rows[0].value == "22.01 ± 0.10 mm"
     assert "set file length plus gap" in rows[0].details
@@ -57,9 +68,9 @@ def test_number_rows_say_value_uncertainty_unit_method_and_basis():
 def test_what_is_missing_is_told_in_the_words_of_the_panel():
     _, clicks, result = made_case(scale=None)
     canal = Canal(0, result.facts).with_clicks({k: v for k, v in clicks.items() if k != "file_tip"})
-    missing = [row for row in number_rows(result, canal) if row.value.startswith("–")]
+    missing = [row for row in all_rows(result, canal) if row.value.startswith("–")]
     # the length that is there, in pixels, is told apart from the one that is not
-    lengths = [row.value for row in number_rows(result, canal) if row.name == "Canal length"]
+    lengths = [row.value for row in all_rows(result, canal) if row.name == "Canal length"]
     assert sorted(value.rpartition(" ")[2] for value in lengths) == ["mm", "px"]
     assert "– mm" in lengths
     assert {"– mm/px", "– mm"} <= {row.value for row in missing}

@@ -1,0 +1,175 @@
+"""The layers of ours in one viewer: made, filled, put on top; nothing is ever read back from them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from napari_periapical import drawings, layers
+from napari_periapical.controller import Controller
+from napari_periapical.drawings import LANDMARKS_ROLE, ROLES, CanalShown, Drawing
+from napari_periapical.framing import Framing, layer_of
+from napari_periapical.sheet import Canal
+from napari_periapical.shortcuts import SHORTCUTS
+
+
+class Scene:
+    """Draws what a controller holds into a viewer.
+
+    Parameters
+    ----------
+    viewer : napari.Viewer, napari.components.ViewerModel or a proxy of one
+    controller : Controller
+    framing : Framing
+        Size and unit of a pixel in that viewer.
+    """
+
+    def __init__(self, viewer: Any, controller: Controller, framing: Framing) -> None:
+        self._viewer = viewer
+        self._controller = controller
+        self._framing = framing
+        self._drawn: dict[str, Drawing] = {}
+
+    def layer(self, role: str) -> Any | None:
+        """Our layer of one role, known by its metadata and not by its name."""
+        return layer_of(self._viewer, role)
+
+    def forget(self, role: str) -> None:
+        """Take note that the layer of a role is gone."""
+        self._drawn.pop(role, None)
+
+    def draw(self) -> None:
+        """Draw what the controller holds of its session."""
+        session = self._controller.session
+        assert session is not None
+        shown = self._controller.shown
+        result = shown.result if shown else None
+        others = [
+            (c.uid, session.shown.get(c.uid)) for c in session.sheet.canals if c.uid != session.canal.uid
+        ]
+        rest = [
+            CanalShown(uid, one.result) for uid, one in others if one is not None and one.result is not None
+        ]
+        self._framing.fit(result or next((one.result for one in rest), None))
+        active = self._viewer.layers.selection.active
+        view, uid = self._controller.view, session.canal.uid
+        seen = uid not in view.hidden
+        wanted = [
+            *drawings.result_drawings(
+                CanalShown(uid, result) if result is not None and seen else None,
+                [one for one in rest if one.uid not in view.hidden],
+                methods=self._controller.drawn_methods,
+                upto=view.step,
+                aspect=session.radiograph.pixel_aspect,
+                numbers=view.numbers,
+            ),
+            drawings.landmarks_drawing(session.canal if seen else Canal(uid)),
+        ]
+        made = [self._show(drawing) for drawing in wanted]
+        if any(made):
+            self.bring_to_top()
+            there = active is not None and active in self._viewer.layers
+            self._viewer.layers.selection.active = active if there else self.layer(LANDMARKS_ROLE)
+
+    def clear(self) -> None:
+        """Show nothing on the layers that are there."""
+        self._drawn.clear()
+        for role in ROLES:
+            layer = self.layer(role)
+            if layer is not None:
+                layer.data = _NOTHING[role] if role in _NOTHING else np.zeros((0, 2))
+        self._framing.apply(layers.frame_of(1.0, None, millimetres=False))
+
+    def _show(self, drawing: Drawing) -> bool:
+        """Show one drawing; True when its layer had to be made."""
+        layer = self.layer(drawing.role)
+        if layer is not None and drawing.same_as(self._drawn.get(drawing.role)):
+            return False
+        self._drawn[drawing.role] = drawing
+        if layer is None:
+            self._make(drawing)
+            return True
+        self._fill(layer, drawing)
+        layer.editable = False  # napari makes a layer editable again whenever its data are set
+        return False
+
+    def _fill(self, layer: Any, drawing: Drawing) -> None:
+        if drawing.kind != "box":
+            layer.data = drawing.data
+            _dress(layer, drawing)
+            return
+        assert self._framing.frame is not None
+        boxes = layers.text_boxes(drawing, self._framing.frame, self._framing.px_per_screen_px())
+        layer.data = (boxes, ["rectangle"] * len(boxes)) if boxes else []
+        layer.features = layers.label_features(drawing)
+
+    def fit_boxes(self) -> None:
+        """Give boxes their size on the screen again."""
+        for role in layers.BOX_ROLES:
+            layer, drawing = self.layer(role), self._drawn.get(role)
+            if layer is not None and drawing is not None and len(drawing.data):
+                self._fill(layer, drawing)
+                layer.editable = False
+
+    def _make(self, drawing: Drawing) -> None:
+        frame = self._framing.frame
+        assert frame is not None
+        kwargs = layers.layer_kwargs(drawing, frame, self._framing.px_per_screen_px())
+        add = {
+            "vectors": self._viewer.add_vectors,
+            "box": self._viewer.add_shapes,
+            "points": self._viewer.add_points,
+        }
+        add[drawing.kind](**kwargs)
+        layer = self.layer(drawing.role)
+        assert layer is not None
+        layer.editable = False  # points are moved by our mouse tool, never by the layer itself
+        if drawing.role == LANDMARKS_ROLE:
+            self._bind_keys(layer)
+
+    def _bind_keys(self, layer: Any) -> None:
+        for shortcut in SHORTCUTS:
+            layer.bind_key(shortcut.key, _key_action(shortcut.run, self._controller), overwrite=True)
+
+    def bring_to_top(self, image: Any = None) -> None:
+        """Put our layers above everything, in their own order, on the image they are of when it is given."""
+        order = self._viewer.layers
+        ours = [image, *(self.layer(role) for role in ROLES)]
+        mine = [layer for layer in ours if layer is not None]
+        if list(order)[len(order) - len(mine) :] == mine:
+            return
+        for layer in mine:
+            order.move(order.index(layer), len(order))
+
+
+# a layer without anything on it, where that is not shape (0, 2)
+_NOTHING: dict[str, Any] = {
+    **{role: np.zeros((0, 2, 2)) for role in layers.LINE_ROLES},
+    **{role: [] for role in layers.BOX_ROLES},
+}
+
+
+def _key_action(run: Callable[[Controller], None], controller: Controller) -> Callable[[Any], None]:
+    def act(_layer: Any) -> None:
+        run(controller)
+
+    return act
+
+
+def _dress(layer: Any, drawing: Drawing) -> None:
+    """Give colours and labels again after the data, where napari did not keep them in step.
+
+    Each of these draws the layer once more, so that what is right already is left alone.
+    """
+    if not len(drawing.data):
+        return
+    colours = layers.colour_rows(drawing)
+    name = layers.COLOURED[drawing.role]
+    if not np.allclose(getattr(layer, name), colours, atol=1e-3):
+        setattr(layer, name, colours)
+    if drawing.symbols and [str(one) for one in layer.symbol] != list(drawing.symbols):
+        layer.symbol = list(drawing.symbols)
+    if drawing.labels and list(layer.features["label"]) != list(drawing.labels):
+        layer.features = layers.label_features(drawing)
