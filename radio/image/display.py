@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -10,6 +11,124 @@ import numpy.typing as npt
 from radio.image.radiograph import Radiograph
 
 GreyImage = npt.NDArray[np.float32]
+
+# Blur of the unsharp mask: detail of a few pixels is what sharpening is wanted for; a share of the longer
+# side, so that two resolutions of one image look alike, and no less than a pixel and a half.
+_UNSHARP_SHARE, _UNSHARP_LEAST_PX = 1 / 800, 1.5
+# What the strongest sharpening adds, times the difference from the blurred image.
+_UNSHARP_MOST = 3.0
+
+
+@dataclass(frozen=True)
+class Display:
+    """How a radiograph is put before the eye; nothing here touches what is measured.
+
+    Parameters
+    ----------
+    low, high : float or None
+        Grey (0..1) shown as black and as white; None for both takes them from the film.
+    gamma : float
+        Exponent, 0.1 to 10; below 1 opens the dark parts, above 1 the bright ones.
+    invert : bool
+        Show radiopaque dark.
+    local_contrast, sharpen : float
+        0 (nothing) to 1 (strongest).
+    beside_original : bool
+        Show the image as exposed beside it.
+
+    Raises
+    ------
+    ValueError
+        A value is out of its limits, or only one end of the window is given.
+    """
+
+    low: float | None = None
+    high: float | None = None
+    gamma: float = 1.0
+    invert: bool = False
+    local_contrast: float = 0.0
+    sharpen: float = 0.0
+    beside_original: bool = False
+
+    def __post_init__(self) -> None:
+        if (self.low is None) != (self.high is None):
+            raise ValueError(f"window {self.low} to {self.high} given; give both ends or neither")
+        if self.low is not None and self.high is not None and not 0 <= self.low < self.high <= 1:
+            raise ValueError(f"window {self.low} to {self.high} given; 0 <= low < high <= 1 is needed")
+        if not 0.1 <= self.gamma <= 10:
+            raise ValueError(f"gamma {self.gamma} given; 0.1 to 10 is allowed")
+        for name in ("local_contrast", "sharpen"):
+            if not 0 <= getattr(self, name) <= 1:
+                raise ValueError(f"{name} {getattr(self, name)} given; 0 to 1 is allowed")
+
+    @property
+    def changes_grey(self) -> bool:
+        """Whether the eye sees other grey values than those of the image as exposed."""
+        return replace(self, beside_original=False) != Display()
+
+    @property
+    def window(self) -> tuple[float, float] | None:
+        """Grey shown as black and as white, where it was chosen."""
+        return None if self.low is None or self.high is None else (self.low, self.high)
+
+    @property
+    def text(self) -> str:
+        """What is on, in short words; empty when the image is shown as exposed."""
+        words = [
+            self.window and f"window {self.window[0]:.2f} to {self.window[1]:.2f}",
+            self.gamma != 1 and f"gamma {self.gamma:.2f}",
+            self.invert and "inverted",
+            self.local_contrast and f"local contrast {self.local_contrast:.0%}",
+            self.sharpen and f"sharpened {self.sharpen:.0%}",
+        ]
+        told = [word for word in words if word]
+        if told and self.beside_original:
+            told.append("original beside")
+        return ", ".join(told)
+
+
+def displayed(radiograph: Radiograph, display: Display) -> GreyImage:
+    """Show a radiograph with the aids that are on, for the eye only.
+
+    In this order: window, local contrast, sharpening, gamma, inversion. Padding around the film is shown as
+    it is, and nothing of it leaks into the film.
+
+    Parameters
+    ----------
+    radiograph : Radiograph
+        The image; left as it is.
+    display : Display
+        What is on.
+
+    Returns
+    -------
+    ndarray of float32, shape (H, W)
+        A new array, 0..1.
+    """
+    window = display.window or grey_window(radiograph)
+    plain = shown(radiograph.grey, window)
+    image = local_contrast(radiograph, display.local_contrast, window=window)
+    if display.sharpen:
+        image = _sharpened(image, radiograph.film, display.sharpen)
+    image = shown(image, gamma=display.gamma, invert=display.invert)
+    return np.where(radiograph.film, image, plain)
+
+
+def _sharpened(image: GreyImage, film: npt.NDArray[np.bool_], strength: float) -> GreyImage:
+    """Unsharp mask; at the border of the film the blur is taken over the film alone."""
+    import cv2
+
+    sigma = max(_UNSHARP_LEAST_PX, _UNSHARP_SHARE * max(image.shape))
+    inside = film.astype(np.float32)
+
+    def blurred(values: GreyImage) -> GreyImage:
+        smooth = cv2.GaussianBlur(values, (0, 0), sigma, borderType=cv2.BORDER_REPLICATE)
+        return np.asarray(smooth, dtype=np.float32)
+
+    smooth = blurred(image * inside)
+    if not film.all():
+        smooth /= np.maximum(blurred(inside), np.float32(1e-6))
+    return np.asarray(np.clip(image + np.float32(_UNSHARP_MOST * strength) * (image - smooth), 0, 1))
 
 
 def grey_window(
@@ -92,7 +211,13 @@ def shown(
     return np.asarray(1 - image if invert else image, dtype=np.float32)
 
 
-def local_contrast(radiograph: Radiograph, strength: float = 0.5, tiles: int = 8) -> GreyImage:
+def local_contrast(
+    radiograph: Radiograph,
+    strength: float = 0.5,
+    tiles: int = 8,
+    *,
+    window: tuple[float, float] | None = None,
+) -> GreyImage:
     """Equalise contrast region by region, for the eye only.
 
     Contrast-limited adaptive histogram equalisation (Zuiderveld, Graphics Gems IV, 1994); padding is filled
@@ -106,6 +231,8 @@ def local_contrast(radiograph: Radiograph, strength: float = 0.5, tiles: int = 8
         0 (nothing) to 1 (strongest).
     tiles : int, optional
         Regions along each side.
+    window : tuple of float, optional
+        Grey shown as black and as white; from the film unless given.
 
     Returns
     -------
@@ -123,7 +250,7 @@ def local_contrast(radiograph: Radiograph, strength: float = 0.5, tiles: int = 8
         )
     import cv2
 
-    image = shown(radiograph.grey, grey_window(radiograph))
+    image = shown(radiograph.grey, window or grey_window(radiograph))
     if strength == 0:
         return image
     levels = np.rint(image * 65535).astype(np.uint16)
