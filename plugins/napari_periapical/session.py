@@ -6,10 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from napari_periapical.guide import next_landmark
+from napari_periapical.live import LINES, Live
 from napari_periapical.sheet import Canal, History, Point, Sheet, View
 from radio.image.radiograph import Radiograph
 from radio.measure.case import CaseFacts, CaseResult
 from radio.record.tracing import Tracing
+from radio.trace.line import LineKind
 
 _LARGEST_CACHE = 64
 
@@ -47,8 +49,16 @@ class Session:
         What the next click places.
     selected : tuple of (landmark, index) or None
         The point chosen last.
+    chosen : bool
+        Whether that landmark was chosen in the list, and not named by the guide.
     skipped : set of str
         Landmarks passed over.
+    tracing : {"file", "canal"} or None
+        The line that is traced: clicks pin it.
+    live : Live
+        What follows the pointer.
+    begun : dict of (uid, kind) to Canal
+        Lines that were begun by tracing, with the canal as it was before.
     drag : Canal or None
         State of the canal while a point is held.
     shown : dict of int to Shown
@@ -61,7 +71,11 @@ class Session:
     history: History
     landmark: str | None = None
     selected: tuple[str, int] | None = None
+    chosen: bool = False
     skipped: set[str] = field(default_factory=set)
+    tracing: LineKind | None = None
+    live: Live = field(default_factory=Live)
+    begun: dict[tuple[int, LineKind], Canal] = field(default_factory=dict)
     drag: Canal | None = None
     shown: dict[int, Shown] = field(default_factory=dict)
     saved: dict[int, Tracing] = field(default_factory=dict)
@@ -104,7 +118,27 @@ class Session:
         """Begin with the canal worked on: nothing chosen, nothing passed over."""
         self.selected = None
         self.skipped.clear()
-        self.landmark = next_landmark(self.canal, None)
+        self.go_on(self.canal, None)
+
+    def go_on(self, canal: Canal, after: str | None) -> None:
+        """Let the guide name the landmark that comes after one; an open line comes before all."""
+        self.landmark = next_landmark(canal, after, self.skipped)
+        self.chosen = False
+        self.trace_on(canal)
+
+    def trace_on(self, canal: Canal) -> None:
+        """Trace the line that was begun by tracing and has no end yet; none where there is no such line."""
+        mine = (kind for kind, parts in LINES.items() if parts.is_open(canal))
+        self.tracing = next((kind for kind in mine if (canal.uid, kind) in self.begun), None)
+        if self.tracing is not None:
+            self.landmark = LINES[self.tracing].ends[0]
+        else:
+            self.live.forget()
+
+    def stop_tracing(self, landmark: str) -> None:
+        """Trace nothing; a landmark is placed next."""
+        self.tracing, self.landmark, self.chosen = None, landmark, False
+        self.live.forget()
 
     def known(self, canal: Canal) -> Shown | None:
         """Look up what was measured on exactly this state."""

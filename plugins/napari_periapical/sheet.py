@@ -101,6 +101,13 @@ class Canal:
             others = frozenset(index + (index >= at) for index in others)
         return self._with(landmark, points, {*others, at} if exact else others), at
 
+    def with_appended(self, landmark: str, point: Point, *, exact: bool = False) -> tuple[Canal, int]:
+        """Add a point after all others of its landmark; gives the new canal and the index of the point."""
+        points, there = self.points(landmark), self.exact_points(landmark)
+        placed = (float(point[0]), float(point[1]))
+        at = len(points)
+        return self._with(landmark, (*points, placed), {*there, at} if exact else there), at
+
     def is_full(self, landmark: str) -> bool:
         """Whether a landmark has all the points it can have."""
         return landmark in _MOST and len(self.points(landmark)) >= _MOST[landmark]

@@ -45,7 +45,7 @@ class Core:
 
     def open(self, radiograph: Radiograph, facts: Sequence[CaseFacts] = ()) -> None:
         """Work on an image; one that was open before comes back as it was left."""
-        self.cancel_move()
+        self._leave()
         sessions, begun = self._sessions, Session.start(radiograph, facts, self.view)
         self.session = sessions.setdefault(radiograph.sha256, begun)
         self.tell("note", "")
@@ -53,11 +53,16 @@ class Core:
 
     def close(self) -> None:
         """Work on no image; what was placed on the last one is kept."""
-        self.cancel_move()
+        self._leave()
         self.session = None
         self.tell("note", "")
         self.changed.emit()
         self.measured.emit()
+
+    def _leave(self) -> None:
+        self.cancel_move()
+        if self.session is not None:
+            self.session.live.leave()
 
     # -- what is there ------------------------------------------------------------------------------------
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from napari_periapical.actions.core import Core
-from napari_periapical.guide import GUIDE, next_landmark
+from napari_periapical.guide import GUIDE
+from napari_periapical.live import LINES
 from napari_periapical.sheet import Point
 from radio.measure.case import LANDMARKS
 
@@ -27,27 +28,39 @@ class Placing(Core):
         if session.landmark is None:
             self.tell("note", "Nothing is left to place. Choose a landmark in the list to add or replace it.")
             return
-        point = float(point[0]), float(point[1])
-        if point != session.clipped(point):
-            self.tell("problem", "That is outside the image; click on the image.")
+        if not self._on_image(point):
             return
-        name = session.landmark
+        point, name = (float(point[0]), float(point[1])), session.landmark
         canal, index = session.canal.with_added(name, point, exact=exact)
         session.selected = (name, index)
         if canal.is_full(name):
-            session.landmark = next_landmark(canal, name, session.skipped)
+            session.go_on(canal, name)
         self._push(f"placing {GUIDE[name].label}{' exactly' if exact else ''}", canal)
 
+    def _on_image(self, point: Point) -> bool:
+        """Whether a point lies on the image; the person is told when it does not."""
+        assert self.session is not None
+        inside = (float(point[0]), float(point[1])) == self.session.clipped(point)
+        if not inside:
+            self.tell("problem", "That is outside the image; click on the image.")
+        return inside
+
     def choose(self, landmark: str) -> None:
-        """Make a landmark the one the next click places, and select its point if it has one."""
-        if self.session is None:
+        """Make a landmark the one the next click places, and select its point if it has one.
+
+        A line that is traced rests meanwhile, unless the landmark is an end of it.
+        """
+        session = self.session
+        if session is None:
             return
         if landmark not in LANDMARKS:
             raise ValueError(f"unknown landmark {landmark!r}; allowed are {', '.join(LANDMARKS)}")
-        self.session.landmark = landmark
-        self.session.skipped.discard(landmark)
+        if session.tracing is not None and landmark not in LINES[session.tracing].ends:
+            session.stop_tracing(landmark)
+        session.landmark, session.chosen = landmark, True
+        session.skipped.discard(landmark)
         points = self.canal.points(landmark)
-        self.session.selected = (landmark, len(points) - 1) if points else None
+        session.selected = (landmark, len(points) - 1) if points else None
         self.changed.emit()
 
     def select(self, landmark: str, index: int) -> None:
@@ -63,7 +76,7 @@ class Placing(Core):
             return
         if not session.canal.points(session.landmark):
             session.skipped.add(session.landmark)
-        session.landmark = next_landmark(session.canal, session.landmark, session.skipped)
+        session.go_on(session.canal, session.landmark)
         session.selected = None
         self.changed.emit()
 
@@ -76,9 +89,11 @@ class Placing(Core):
             self.tell("note", "Click the point to be removed first, or choose it in the list.")
             return
         name, index = session.selected
+        canal = session.canal.with_removed(name, index)
         session.selected = None
-        session.landmark = name
-        self._push(f"removing {GUIDE[name].label}", session.canal.with_removed(name, index))
+        session.landmark, session.chosen = name, False
+        session.trace_on(canal)
+        self._push(f"removing {GUIDE[name].label}", canal)
 
     # -- moving a point -----------------------------------------------------------------------------------
 

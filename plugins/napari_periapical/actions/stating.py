@@ -6,7 +6,6 @@ from dataclasses import replace
 
 from napari_periapical.actions.core import Core
 from napari_periapical.fields import with_fact
-from napari_periapical.guide import next_landmark
 from radio.errors import PeriapicalError
 from radio.measure.case import REPEATED_LANDMARKS
 from radio.measure.checks import answer_given
@@ -35,7 +34,7 @@ class Stating(Core):
             canal = replace(self.canal, facts=new)
             after = self.session.landmark
             if after is None or (not canal.points(after) and after not in REPEATED_LANDMARKS):
-                self.session.landmark = next_landmark(canal, None, self.session.skipped)
+                self.session.go_on(canal, None)
             self._push(f"stating {name.replace('_mm', '').replace('_', ' ')}", canal)
         return ""
 
