@@ -82,11 +82,12 @@ RESULT_COLUMNS = (
     *_OF_CLASSES,
     "canal_line",
     "file_line",
+    "display",
 )
 SKIPPED_COLUMNS = ("image", "canal", "reason")
 
 
-def result_row(image: str, result: CaseResult) -> dict[str, str]:
+def result_row(image: str, result: CaseResult, *, display: str = "") -> dict[str, str]:
     """Make one row of the results table.
 
     Parameters
@@ -95,6 +96,8 @@ def result_row(image: str, result: CaseResult) -> dict[str, str]:
         The image as the user named it.
     result : CaseResult
         What was measured on one canal of it.
+    display : str
+        Display aids that were on while its points were placed; none where nobody looked, as in a batch.
 
     Returns
     -------
@@ -133,9 +136,7 @@ def result_row(image: str, result: CaseResult) -> dict[str, str]:
     for classified in classes_of_result(result):
         row[f"class_{classified.scheme.name}"] = classified.label or NO_CLASS
         row[f"class_{classified.scheme.name}_told"] = classified.text
-    if result.stack is not None:
-        placed = {"axis": result.stack.placed.axis, "departure": result.stack.placed.departure}
-        row["placed_by_hand"] = ", ".join(name for name, one in placed.items() if one is not None)
+    row["placed_by_hand"] = ", ".join(_placed_by_hand(result))
     if "target_length_mm" in result.measurements:
         rule = rule_named(result.facts.length_rule, result.facts.resorption)
         row["length_rule"] = rule.name if rule else ""
@@ -146,7 +147,16 @@ def result_row(image: str, result: CaseResult) -> dict[str, str]:
     row["checks"] = "; ".join(check.short for check in result.checks)
     row["seconds"] = f"{result.seconds:.3f}"
     row["canal_line"], row["file_line"] = _line(result.canal_line), _line(result.file_line)
+    row["display"] = display
     return row
+
+
+def _placed_by_hand(result: CaseResult) -> list[str]:
+    """Parts of the construction that were placed, and landmarks that stay exactly where they were put."""
+    placed = result.stack.placed if result.stack is not None else None
+    parts = {"axis": placed.axis, "departure": placed.departure} if placed is not None else {}
+    exact = dict.fromkeys(landmark for landmark, _ in result.facts.exact)
+    return [*(name for name, one in parts.items() if one is not None), *(f"{one} exactly" for one in exact)]
 
 
 def _number(value: float | None) -> str:

@@ -80,6 +80,9 @@ class Tracing(Record):
         What stood beside them.
     checks : tuple of Check
         What the pre-flight checks found, each with its answer; none in older documents.
+    display : str
+        Display aids that were on while points were placed, in words; empty where the image was shown as
+        exposed, and in older documents. The numbers are read from the original data always.
     """
 
     uuid: UUID
@@ -99,6 +102,7 @@ class Tracing(Record):
     measurements: Mapping[str, Measurement]
     remarks: tuple[Remark, ...]
     checks: tuple[Check, ...] = ()
+    display: str = ""
 
     @model_validator(mode="after")
     def _revision_fits(self) -> Self:
@@ -120,6 +124,7 @@ class Tracing(Record):
         *,
         supersedes: Tracing | None = None,
         reader: str = "",
+        display: str = "",
     ) -> Tracing:
         """Keep what was placed and measured.
 
@@ -135,6 +140,8 @@ class Tracing(Record):
             The revision this one takes the place of.
         reader : str
             Who placed the points.
+        display : str
+            Display aids that were on while the points were placed, in words.
 
         Raises
         ------
@@ -158,6 +165,7 @@ class Tracing(Record):
                     "image_name": radiograph.path.name if radiograph.path else "",
                     "image_sha256": radiograph.sha256,
                     "image_shape": radiograph.grey.shape,
+                    "display": display,
                     "clicks": {name: points_of(points) for name, points in clicks.items() if len(points)},
                     **_snapshot(result),
                 }

@@ -152,3 +152,16 @@ def test_placed_parts_settings_and_uneven_intervals_stand_in_the_table():
     line = measure_case(radiograph, case.clicks, case.facts).canal_line.points_px
     clicks = {**case.clicks, "coronal_axis": line[[0, len(line) // 3]]}
     assert result_row("a.png", measure_case(radiograph, clicks, case.facts))["placed_by_hand"] == "axis"
+
+
+def test_exact_points_and_display_aids_are_told_in_the_table():
+    _, _, result = made_case()
+    plain = result_row("a.png", result)
+    assert (plain["display"], plain["placed_by_hand"]) == ("", "")
+    exact = replace(
+        result, facts=replace(result.facts, exact=(("apex", 0), ("canal_via", 0), ("canal_via", 2)))
+    )
+    row = result_row("a.png", exact, display="gamma 0.70, inverted")
+    assert row["placed_by_hand"] == "apex exactly, canal_via exactly"
+    assert row["display"] == "gamma 0.70, inverted"
+    assert RESULT_COLUMNS[-1] == "display"

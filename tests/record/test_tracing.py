@@ -228,3 +228,15 @@ def test_a_document_from_before_exact_points_loads_without_any(tmp_path):
     place.write_text(json.dumps(content))
     (kept,) = load_tracings(place)
     assert kept.facts.exact == ()
+
+
+def test_display_aids_are_kept_and_older_documents_had_none(tmp_path):
+    place = tmp_path / "t.json"
+    save_tracings(place, [make(display="gamma 0.70, inverted")])
+    (kept,) = load_tracings(place)
+    assert kept.display == "gamma 0.70, inverted"
+    content = json.loads(place.read_text())
+    del content["tracings"][0]["display"]
+    place.write_text(json.dumps(content))
+    (older,) = load_tracings(place)
+    assert older.display == ""
