@@ -52,6 +52,8 @@ class Binding:
         self._fresh: Literal["", "inserted", "selected"] = ""
         self._mouse = MouseTool(self)
         viewer.mouse_drag_callbacks.append(self._mouse)
+        viewer.mouse_move_callbacks.append(self._mouse.moved)
+        viewer.events.mouse_over_canvas.connect(self._on_canvas)
         viewer.layers.events.inserting.connect(self._on_inserting)
         viewer.layers.events.inserted.connect(self._on_inserted)
         viewer.layers.events.removed.connect(self._on_removed)
@@ -62,6 +64,7 @@ class Binding:
         self.framing.zoomed.connect(self.scene.fit_boxes)
         controller.changed.connect(self.draw)
         controller.measured.connect(self.draw)
+        controller.aimed.connect(self.draw_live)
         self._adopt()
 
     def disconnect(self) -> None:
@@ -75,7 +78,10 @@ class Binding:
         viewer.scene.camera.events.zoom.disconnect(self._on_zoom)
         self.controller.changed.disconnect(self.draw)
         self.controller.measured.disconnect(self.draw)
+        self.controller.aimed.disconnect(self.draw_live)
         viewer.mouse_drag_callbacks.remove(self._mouse)
+        viewer.mouse_move_callbacks.remove(self._mouse.moved)
+        viewer.events.mouse_over_canvas.disconnect(self._on_canvas)
 
     # -- finding layers -----------------------------------------------------------------------------------
 
@@ -169,12 +175,21 @@ class Binding:
     def _on_zoom(self, *_: Any) -> None:
         self.framing.follow_zoom()
 
+    def _on_canvas(self, *_: Any) -> None:
+        if not self.viewer.mouse_over_canvas:
+            self.controller.rest()
+
     # -- drawing ------------------------------------------------------------------------------------------
 
     def draw(self) -> None:
         """Bring every layer of ours in line with the controller."""
         if not self._busy:
             self._quietly(self.scene.clear if self.controller.session is None else self.scene.draw)
+
+    def draw_live(self) -> None:
+        """Draw what follows the pointer, and nothing else."""
+        if not self._busy and self.controller.session is not None:
+            self._quietly(self.scene.draw_live)
 
     def _quietly(self, action: Callable[[], None]) -> None:
         """Change layers without answering to what the viewer tells of it."""

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from napari_periapical.actions.canals import Canals
 from napari_periapical.actions.core import Level
+from napari_periapical.actions.nudging import Nudging
 from napari_periapical.actions.stating import Stating
-from napari_periapical.actions.tracing import Tracing
 from napari_periapical.actions.viewing import Viewing
 
 __all__ = ["Controller", "Level"]
 
 
-class Controller(Tracing, Stating, Canals, Viewing):
+class Controller(Nudging, Stating, Canals, Viewing):
     """State and actions for one viewer; see :class:`napari_periapical.actions.core.Core`."""

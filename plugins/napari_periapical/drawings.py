@@ -24,7 +24,7 @@ from radio.record.colours import (
     GAP_COLOUR,
     LANDMARK_COLOUR,
 )
-from radio.trace.line import Line
+from radio.trace.line import Line, LineKind
 
 FloatArray = npt.NDArray[np.float64]
 LayerKind = Literal["points", "vectors", "box"]
@@ -38,8 +38,8 @@ GROUP_COLOURS = {
 }
 
 # bottom to top; the landmarks come last so that they lie on top
-ROLES = ("file", "canal", "gap", "construction", "marks", "found", "names", "numbers", "landmarks")
-LANDMARKS_ROLE = "landmarks"
+ROLES = ("file", "canal", "gap", "construction", "marks", "found", "live", "names", "numbers", "landmarks")
+LANDMARKS_ROLE, LIVE_ROLE = "landmarks", "live"
 # a point that stays exactly where it was put is drawn as a square ring, any other as a round one
 PLAIN_SYMBOL, EXACT_SYMBOL = "disc", "square"
 # labels of points nearer to each other than this, down and across, stand below each other
@@ -64,7 +64,7 @@ class Drawing:
     labels : tuple of str
         Text beside each point; none for segments.
     keys : tuple of (landmark, index)
-        Which point is which, for the landmarks.
+        Which point is which, for the landmarks; the side a box stands on, for boxes.
     symbols : tuple of str
         Shape of each point, where they differ.
     """
@@ -89,6 +89,16 @@ class Drawing:
 def canal_colour(uid: int) -> str:
     """Colour of a canal, which it keeps whichever canal is worked on."""
     return CANAL_COLOURS[uid % len(CANAL_COLOURS)]
+
+
+def live_drawing(line_px: FloatArray | None, kind: LineKind | None, uid: int) -> Drawing:
+    """Draw the line that follows the pointer, in the colour of what is traced."""
+    if line_px is None or kind is None:
+        return Drawing(LIVE_ROLE, "vectors", np.zeros((0, 2, 2)))
+    pieces = segments(line_px)
+    colour = FILE_COLOUR if kind == "file" else canal_colour(uid)
+    return Drawing(LIVE_ROLE, "vectors", pieces, (colour,) * len(pieces))
+
 
 def landmarks_drawing(canal: Canal) -> Drawing:
     """Draw the points as placed; float64 always, so that a moved point keeps its fractions of a pixel."""
@@ -142,6 +152,7 @@ def result_drawings(
     upto: int = 0,
     aspect: float = 1.0,
     numbers: bool = True,
+    columns: int = 0,
 ) -> list[Drawing]:
     """Draw lines, found landmarks, gap, construction and numbers of one canal, and the lines of the others.
 
@@ -159,6 +170,8 @@ def result_drawings(
         Row spacing over column spacing of the image.
     numbers : bool
         Whether the main numbers stand beside the canal.
+    columns : int
+        Width of the image, pixels; numbers stand on the side where there is more of it.
     """
     result = canal.result if canal else None
     there = [one for one in (canal, *others) if one is not None]
@@ -174,7 +187,7 @@ def result_drawings(
             np.array([[fix.row, fix.col] for fix in found], dtype=np.float64).reshape(-1, 2),
             (LANDMARK_COLOUR,) * len(found),
         ),
-        numbers_drawing(result if numbers else None),
+        numbers_drawing(result if numbers else None, columns),
         names_drawing(there if others else ()),
     ]
 
@@ -199,15 +212,16 @@ def _constructions(
     )
 
 
-def numbers_drawing(result: CaseResult | None) -> Drawing:
-    """Write the main numbers beside the middle of the canal, or of the file, on the side of more tissue."""
+def numbers_drawing(result: CaseResult | None, columns: int = 0) -> Drawing:
+    """Write the main numbers beside the middle of the canal, or of the file, where there is more image."""
     rows = headline(result)
     line = None if result is None else result.canal_line or result.file_line
     if line is None or not rows:
         return Drawing("numbers", "box", np.zeros((0, 2)))
     middle = line.points_px[len(line.points_px) // 2]
     text = "\n".join(f"{row.name}  {row.value}" for row in rows)
-    return Drawing("numbers", "box", middle[None], (LANDMARK_COLOUR,), (text,))
+    side = "left" if middle[1] > columns / 2 > 0 else "right"
+    return Drawing("numbers", "box", middle[None], (LANDMARK_COLOUR,), (text,), ((side, 0),))
 
 
 def names_drawing(canals: Sequence[CanalShown]) -> Drawing:
@@ -215,8 +229,12 @@ def names_drawing(canals: Sequence[CanalShown]) -> Drawing:
     there = [(one, one.result.canal_line or one.result.file_line) for one in canals]
     lines = [(one, line) for one, line in there if line is not None]
     ends = np.array([line.points_px[0] for _, line in lines], dtype=np.float64).reshape(-1, 2)
-    words = _apart(ends, [one.result.facts.canal for one, _ in lines])
+    words = _apart(ends, [_called(one.result.facts.canal) for one, _ in lines])
     return Drawing("names", "points", ends, tuple(canal_colour(one.uid) for one, _ in lines), words)
+
+
+def _called(name: str) -> str:
+    return f"canal {name}" if name.isdigit() else name
 
 
 def _lines(role: str, lines: Iterable[tuple[Line | None, str]]) -> Drawing:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 from radio.measure.case import CaseFacts
+from radio.measure.settings import DEFAULT_SETTINGS, LIMITS, CurvatureSettings
 from radio.record.cells import FILE_SIZES, facts_from_cells
 
 # fact, label, hint in the empty field
@@ -74,3 +76,32 @@ def with_fact(facts: CaseFacts, name: str, text: str) -> tuple[CaseFacts, str]:
         told = problems[0].removeprefix(": ")
         return facts, told[:1].upper() + told[1:]
     return replace(facts, **{name: getattr(stated, name)}), ""
+
+
+# setting, label
+SETTINGS = (
+    ("departure_tolerance_mm", "Departure, mm"),
+    ("departure_tolerance_px", "Departure, px"),
+    ("apical_portion_mm", "Apical portion, mm"),
+    ("long_axis_portion", "Long-axis share"),
+    ("smoothing_mm", "Smoothing, mm"),
+)
+_OUT_OF_LIMITS = "Given {!r}; allowed is {}. Empty takes {:.4g}."
+
+
+def with_setting(settings: CurvatureSettings, name: str, text: str) -> tuple[CurvatureSettings, str]:
+    """State one setting of the curvature methods as text; empty takes the usual value.
+
+    Returns
+    -------
+    CurvatureSettings, str
+        The new settings and no problem, or the old ones and what is wrong with the text.
+    """
+    limits, usual = LIMITS[name], getattr(DEFAULT_SETTINGS, name)
+    try:
+        value = float(text.strip().replace(",", ".")) if text.strip() else usual
+    except ValueError:
+        value = math.nan
+    if not limits.hold(value):
+        return settings, _OUT_OF_LIMITS.format(text.strip(), limits.words, usual)
+    return replace(settings, **{name: value}), ""

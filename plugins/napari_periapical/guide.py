@@ -8,6 +8,7 @@ from typing import Literal
 
 from napari_periapical.sheet import Canal
 from radio.measure.case import LANDMARKS, CaseFacts
+from radio.trace.line import LineKind
 
 Group = Literal["file", "canal", "root", "ball", "curve"]
 
@@ -101,6 +102,21 @@ ALL_PLACED = "Drag a point to correct it, or choose another in the list to add i
 def instruction(name: str, facts: CaseFacts) -> str:
     """Say in one line how to place a landmark."""
     return _START[facts.file_start_at] if name == "file_start" else GUIDE[name].instruction
+
+
+def tracing_instruction(kind: LineKind, end: str) -> str:
+    """Say in one line how to go on tracing a line.
+
+    Parameters
+    ----------
+    kind : {"file", "canal"}
+    end : str
+        The landmark that will end it.
+    """
+    return (
+        f"Move along the {kind}, click to pin the line, right click at the {GUIDE[end].label.lower()} to end "
+        "it. Backspace takes a pin back, Esc gives the line up."
+    )
 
 
 def essential(canal: Canal) -> tuple[str, ...]:

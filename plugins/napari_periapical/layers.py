@@ -17,27 +17,33 @@ from radio.record.colours import LANDMARK_COLOUR
 RADIOGRAPH = "periapical_radiograph"
 FACTS = "periapical_facts"
 ROLE = "periapical_layer"
+DISPLAY_ROLE = "display"
+"""The radiograph as shown with display aids; above the image and below all lines, only while an aid is on."""
+ASIDE_PX = "periapical_columns_aside"
+"""How many columns a layer stands to the right of the image it belongs to."""
 
 NAMES = {
+    "display": "Radiograph as shown",
     "file": "File line",
     "canal": "Canal line",
     "gap": "Gap",
     "construction": "Curvature construction",
     "marks": "Points of the construction",
     "found": "Found landmarks",
+    "live": "Live line",
     "names": "Names of the canals",
     "numbers": "Numbers",
     "landmarks": "Landmarks",
 }
 # width of a line on the screen, in screen pixels
-_WIDTHS = {"file": 2.0, "canal": 2.0, "gap": 4.0, "construction": 1.6}
+_WIDTHS = {"file": 2.0, "canal": 2.0, "gap": 4.0, "construction": 1.6, "live": 1.2}
 LINE_ROLES = tuple(_WIDTHS)
 # size of a point likewise
 _SIZES = {"landmarks": 18.0, "marks": 10.0, "found": 10.0, "names": 1.0}
 POINT_ROLES = tuple(_SIZES)
 BOX_ROLES = ("numbers",)
 # room for text on the screen, in screen pixels: of a letter, of a line, to the edge, and to what it tells of
-_LETTER, _LINE, _EDGE, _AWAY = 7.2, 15.0, 8.0, 60.0
+_LETTER, _LINE, _EDGE, _AWAY = 8.2, 21.5, 8.0, 60.0
 
 
 @dataclass(frozen=True)
@@ -74,9 +80,21 @@ def frame_of(pixel_aspect: float, scale: Scale | None, *, millimetres: bool) -> 
     return Frame(scale.row_mm_per_px, scale.col_mm_per_px, "mm")
 
 
-def spatial_kwargs(frame: Frame) -> dict[str, Any]:
-    """Scale, units and axis names; the only place where a layer of ours gets them from."""
-    return {"scale": (frame.row, frame.col), "units": (frame.unit, frame.unit), "axis_labels": ("y", "x")}
+def spatial_kwargs(frame: Frame, aside_px: float = 0.0) -> dict[str, Any]:
+    """Scale, units, axis names and place; the only place where a layer of ours gets them from.
+
+    Parameters
+    ----------
+    frame : Frame
+    aside_px : float
+        How many columns the layer stands to the right.
+    """
+    return {
+        "scale": (frame.row, frame.col),
+        "units": (frame.unit, frame.unit),
+        "axis_labels": ("y", "x"),
+        "translate": (0.0, aside_px * frame.col),
+    }
 
 
 def image_layer(
@@ -101,6 +119,17 @@ def image_layer(
         **spatial_kwargs(frame),
     }
     return radiograph.grey, kwargs, "image"
+
+
+def display_kwargs(frame: Frame, aside_px: float) -> dict[str, Any]:
+    """Arguments of napari's add_image for the radiograph as shown: grey values are those of the screen."""
+    return {
+        "name": NAMES[DISPLAY_ROLE],
+        "metadata": {ROLE: DISPLAY_ROLE, ASIDE_PX: aside_px},
+        "contrast_limits": (0.0, 1.0),
+        "colormap": "gray",
+        **spatial_kwargs(frame, aside_px),
+    }
 
 
 def layer_kwargs(drawing: Drawing, frame: Frame, px_per_screen_px: float) -> dict[str, Any]:
@@ -135,6 +164,7 @@ def layer_kwargs(drawing: Drawing, frame: Frame, px_per_screen_px: float) -> dic
             "face_color": "#000000A0",
             "edge_color": "#00000000",
             "edge_width": 0,
+            "opacity": 1.0,
             "features": label_features(drawing),
             "text": _BOX_TEXT,
             "ndim": 2,
@@ -188,7 +218,7 @@ def line_width(role: str, px_per_screen_px: float) -> float:
 
 
 def text_boxes(drawing: Drawing, frame: Frame, px_per_screen_px: float) -> list[FloatArray]:
-    """Rectangles, each shape (4, 2), that hold the texts of a box drawing, to the right of what they tell of.
+    """Rectangles, each shape (4, 2), that hold the texts of a box drawing, beside what they tell of.
 
     Parameters
     ----------
@@ -199,11 +229,12 @@ def text_boxes(drawing: Drawing, frame: Frame, px_per_screen_px: float) -> list[
         Image columns a screen pixel covers.
     """
     boxes = []
-    for (row, col), text in zip(drawing.data, drawing.labels, strict=True):
+    for (row, col), text, (side, _) in zip(drawing.data, drawing.labels, drawing.keys, strict=True):
         lines = text.split("\n")
         width = (max(map(len, lines)) * _LETTER + 2 * _EDGE) * px_per_screen_px
         height = (len(lines) * _LINE + 2 * _EDGE) * px_per_screen_px * frame.col / frame.row
-        left, top = col + _AWAY * px_per_screen_px, row - height / 2
+        away = _AWAY * px_per_screen_px
+        left, top = col + away if side == "right" else col - away - width, row - height / 2
         corners = [(top, left), (top, left + width), (top + height, left + width), (top + height, left)]
         boxes.append(np.array(corners, dtype=np.float64))
     return boxes

@@ -12,15 +12,18 @@ from napari_periapical.sheet import Canal
 from radio.errors import PeriapicalError
 from radio.image.radiograph import Radiograph
 from radio.measure.case import CaseFacts, CaseResult
+from radio.measure.settings import CurvatureSettings
 
-Measure = Callable[[Radiograph, dict[str, Any], CaseFacts], CaseResult]
+Measure = Callable[[Radiograph, dict[str, Any], CaseFacts, CurvatureSettings], CaseResult]
 
 
-def measure_with_tracer(radiograph: Radiograph, clicks: dict[str, Any], facts: CaseFacts) -> CaseResult:
+def measure_with_tracer(
+    radiograph: Radiograph, clicks: dict[str, Any], facts: CaseFacts, settings: CurvatureSettings
+) -> CaseResult:
     """Trace and measure; what this needs is loaded at the first call."""
     from radio.measure.pipeline import measure_case
 
-    return measure_case(radiograph, clicks, facts)
+    return measure_case(radiograph, clicks, facts, settings)
 
 
 class Measuring:
@@ -31,7 +34,7 @@ class Measuring:
     runner : Runner
         Where the work is done; may be exchanged at any time.
     measure : callable
-        Radiograph, clicks and facts to CaseResult.
+        Radiograph, clicks, facts and settings to CaseResult.
     arrived : callable
         Called with a session when there is something new to show of it.
     """
@@ -66,7 +69,7 @@ class Measuring:
 
     def _outcome(self, radiograph: Radiograph, canal: Canal) -> Shown:
         try:
-            return Shown(canal, self.measure(radiograph, canal.clicks_px(), canal.facts))
+            return Shown(canal, self.measure(radiograph, canal.clicks_px(), canal.facts, canal.settings))
         except PeriapicalError as error:
             return Shown(canal, None, str(error))
         except Exception as error:  # a failure of one measurement must not end the work

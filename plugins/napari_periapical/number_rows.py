@@ -152,6 +152,16 @@ def method_story(result: CaseResult | None, method: CurvatureMethod) -> str:
     return "\n\n".join([*parts, f"Source: {method.source}. {method.standing}"])
 
 
+def step_text(result: CaseResult | None, method: CurvatureMethod, step: int) -> str:
+    """Say which step of a construction is drawn last; empty where there is no construction."""
+    steps = steps_of(result, method)
+    if not steps:
+        return ""
+    if not 0 < step <= len(steps):
+        return f"All {len(steps)} steps"
+    return f"Step {step} of {len(steps)}: {steps[step - 1].text}"
+
+
 def key_html(key: Iterable[KeyEntry]) -> str:
     """Write the key of a construction; on dark in every theme, as the lines are seen on a radiograph."""
     chip = '<span style="background:#303030;color:{}">&nbsp;{}&nbsp;</span>&nbsp;{}'

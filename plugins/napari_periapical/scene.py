@@ -9,8 +9,9 @@ import numpy as np
 
 from napari_periapical import drawings, layers
 from napari_periapical.controller import Controller
-from napari_periapical.drawings import LANDMARKS_ROLE, ROLES, CanalShown, Drawing
+from napari_periapical.drawings import LANDMARKS_ROLE, LIVE_ROLE, ROLES, CanalShown, Drawing
 from napari_periapical.framing import Framing, layer_of
+from napari_periapical.layers import DISPLAY_ROLE
 from napari_periapical.sheet import Canal
 from napari_periapical.shortcuts import SHORTCUTS
 
@@ -64,7 +65,9 @@ class Scene:
                 upto=view.step,
                 aspect=session.radiograph.pixel_aspect,
                 numbers=view.numbers,
+                columns=session.radiograph.grey.shape[1],
             ),
+            self._live(),
             drawings.landmarks_drawing(session.canal if seen else Canal(uid)),
         ]
         made = [self._show(drawing) for drawing in wanted]
@@ -72,6 +75,16 @@ class Scene:
             self.bring_to_top()
             there = active is not None and active in self._viewer.layers
             self._viewer.layers.selection.active = active if there else self.layer(LANDMARKS_ROLE)
+
+    def draw_live(self) -> None:
+        """Draw the live line alone, which follows every move of the pointer."""
+        if self.layer(LIVE_ROLE) is not None:
+            self._show(self._live())
+
+    def _live(self) -> Drawing:
+        session = self._controller.session
+        assert session is not None
+        return drawings.live_drawing(session.live.line, session.tracing, session.canal.uid)
 
     def clear(self) -> None:
         """Show nothing on the layers that are there."""
@@ -131,12 +144,14 @@ class Scene:
 
     def _bind_keys(self, layer: Any) -> None:
         for shortcut in SHORTCUTS:
-            layer.bind_key(shortcut.key, _key_action(shortcut.run, self._controller), overwrite=True)
+            for key, run in shortcut.keys:
+                layer.bind_key(key, _key_action(run, self._controller), overwrite=True)
 
     def bring_to_top(self, image: Any = None) -> None:
         """Put our layers above everything, in their own order, on the image they are of when it is given."""
         order = self._viewer.layers
-        ours = [image, *(self.layer(role) for role in ROLES)]
+        under = [] if image is None else [image, self.layer(DISPLAY_ROLE)]
+        ours = [*under, *(self.layer(role) for role in ROLES)]
         mine = [layer for layer in ours if layer is not None]
         if list(order)[len(order) - len(mine) :] == mine:
             return

@@ -61,6 +61,10 @@ class Session:
         Lines that were begun by tracing, with the canal as it was before.
     drag : Canal or None
         State of the canal while a point is held.
+    slid : tuple of (Sheet, str) or None
+        The state a slider led to, and which: moving it further amends that step.
+    nudged : tuple of (Sheet, selected) or None
+        The state a nudge led to, and of which point: a further nudge of it amends that step.
     shown : dict of int to Shown
         Latest outcome for each canal, by uid.
     saved : dict of int to Tracing
@@ -71,12 +75,14 @@ class Session:
     history: History
     landmark: str | None = None
     selected: tuple[str, int] | None = None
+    slid: tuple[Sheet, str] | None = None
     chosen: bool = False
     skipped: set[str] = field(default_factory=set)
     tracing: LineKind | None = None
     live: Live = field(default_factory=Live)
     begun: dict[tuple[int, LineKind], Canal] = field(default_factory=dict)
     drag: Canal | None = None
+    nudged: tuple[Sheet, tuple[str, int]] | None = None
     shown: dict[int, Shown] = field(default_factory=dict)
     saved: dict[int, Tracing] = field(default_factory=dict)
     _cache: dict[object, Shown] = field(default_factory=dict)
@@ -103,10 +109,11 @@ class Session:
         """The canal worked on, as it looks now: with the point that is held where it is held."""
         return self.drag or self.sheet.canal
 
-    def push(self, what: str, sheet: Sheet) -> None:
-        """Make another sheet the present one, as a step of the history; a held point is let go."""
+    def push(self, what: str, sheet: Sheet, *, amend: bool = False) -> None:
+        """Make another sheet the present one, as a step of the history or of the last one; let a point go."""
         self.drag = None
-        self.history.push(what, sheet)
+        self.nudged = self.slid = None
+        self.history.push(what, sheet, amend=amend)
 
     def clipped(self, point: Point) -> Point:
         """Bring a point onto the image: (row, col) from half a pixel before the first centre on."""
@@ -142,11 +149,11 @@ class Session:
 
     def known(self, canal: Canal) -> Shown | None:
         """Look up what was measured on exactly this state."""
-        return self._cache.get((canal.facts, canal.clicks))
+        return self._cache.get((canal.facts, canal.clicks, canal.settings))
 
     def remember(self, shown: Shown) -> None:
         """Keep an outcome; the oldest ones are let go."""
-        self._cache[shown.canal.facts, shown.canal.clicks] = shown
+        self._cache[shown.canal.facts, shown.canal.clicks, shown.canal.settings] = shown
         while len(self._cache) > _LARGEST_CACHE:
             self._cache.pop(next(iter(self._cache)))
 

@@ -8,8 +8,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import numpy.typing as npt
 
+from radio.image.display import Display
 from radio.measure.case import AXIS_LANDMARKS, LANDMARKS, REPEATED_LANDMARKS, CaseFacts
 from radio.measure.methods import METHODS
+from radio.measure.settings import DEFAULT_SETTINGS, CurvatureSettings
 
 Point = tuple[float, float]
 FloatArray = npt.NDArray[np.float64]
@@ -41,11 +43,21 @@ class Canal:
         follow their points through every change.
     clicks : tuple of (landmark, points)
         In the order of `LANDMARKS`; each point (row, col) in pixels. Landmarks without points are left out.
+    settings : CurvatureSettings
+        How its curvature is measured; the same for all canals of an image.
+    seen : tuple of str
+        Display aids, in words, that were on while its points were placed.
     """
 
     uid: int
     facts: CaseFacts = field(default_factory=CaseFacts)
     clicks: tuple[tuple[str, tuple[Point, ...]], ...] = ()
+    settings: CurvatureSettings = DEFAULT_SETTINGS
+    seen: tuple[str, ...] = ()
+
+    def seen_with(self, aids: str) -> Canal:
+        """Take note of the display aids, in words, that are on while points are placed; none are no note."""
+        return self if not aids or aids in self.seen else replace(self, seen=(*self.seen, aids))
 
     def points(self, landmark: str) -> tuple[Point, ...]:
         """Points of one landmark, (row, col) in pixels; empty when it is not placed."""
@@ -179,6 +191,8 @@ class View:
         Canals, by uid, that are not drawn.
     numbers : bool
         Whether the main numbers stand beside the canal on the image.
+    display : Display
+        The display aids that are on.
     """
 
     method: str = METHODS[0].name
@@ -187,6 +201,11 @@ class View:
     constructions: bool = True
     hidden: frozenset[int] = frozenset()
     numbers: bool = True
+    display: Display = field(default_factory=Display)
+
+    def for_another_image(self) -> View:
+        """Make the view of another image: a window of grey values belongs to its image alone."""
+        return replace(self, display=replace(self.display, low=None, high=None))
 
 
 @dataclass(frozen=True)
@@ -220,13 +239,13 @@ class Sheet:
             answers=(),
             exact=(),
         )
-        canals = (*self.canals, Canal(self.next_uid(), common))
+        canals = (*self.canals, Canal(self.next_uid(), common, settings=self.canal.settings))
         return replace(self, canals=canals, active=len(self.canals))
 
     def without_canal(self) -> Sheet:
         """Take the canal worked on away; the last one is emptied instead."""
         left = tuple(c for c in self.canals if c.uid != self.canal.uid)
-        left = left or (Canal(self.next_uid(), CaseFacts()),)
+        left = left or (Canal(self.next_uid(), settings=self.canal.settings),)
         return replace(self, canals=left, active=min(self.active, len(left) - 1))
 
     def next_uid(self) -> int:
@@ -252,10 +271,10 @@ class History:
         """The present state."""
         return self._states[self._at][1]
 
-    def push(self, what: str, sheet: Sheet) -> None:
-        """Add a step; steps that were undone before are gone."""
-        self._states[self._at + 1 :] = [(what, sheet)]
-        self._at += 1
+    def push(self, what: str, sheet: Sheet, *, amend: bool = False) -> None:
+        """Add a step, or let the last one lead here; steps that were undone before are gone."""
+        self._at += not amend
+        self._states[self._at :] = [(what, sheet)]
 
     def show(self, active: int) -> None:
         """Work on another canal; looking elsewhere is not a step."""

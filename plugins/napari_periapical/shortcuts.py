@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from napari_periapical.actions.nudging import FAR_PX, NUDGE_PX
 from napari_periapical.controller import Controller
+
+Action = Callable[[Controller], None]
 
 
 @dataclass(frozen=True)
@@ -26,6 +29,12 @@ class Shortcut:
         What it does, in one line.
     run : callable
         The action.
+    also : tuple of (key, callable)
+        Further keys that belong to it.
+    tracing : tuple of str
+        Text and hint while a line is traced, where they differ.
+    button : bool
+        Whether the panel has a button for it.
     """
 
     name: str
@@ -33,28 +42,84 @@ class Shortcut:
     shown: str
     text: str
     hint: str
-    run: Callable[[Controller], None]
+    run: Action
+    also: tuple[tuple[str, Action], ...] = ()
+    tracing: tuple[str, str] | None = None
+    button: bool = True
 
     @property
     def label(self) -> str:
         """Text of the button with the key."""
         return f"{self.text} ({self.shown})"
 
+    @property
+    def keys(self) -> tuple[tuple[str, Action], ...]:
+        """Every key of it, as napari binds it, with its action."""
+        return ((self.key, self.run), *self.also)
+
+    def now(self, tracing: bool) -> tuple[str, str]:
+        """Text of the button with the key, and hint, while a line is traced or not."""
+        text, hint = self.tracing if tracing and self.tracing else (self.text, self.hint)
+        return f"{text} ({self.shown})", hint
+
+
+def _nudge(rows: int, cols: int, by_px: float) -> Action:
+    return lambda controller: controller.nudge(rows * by_px, cols * by_px)
+
+
+_WAYS = {"Up": (-1, 0), "Down": (1, 0), "Left": (0, -1), "Right": (0, 1)}
+_NUDGES = tuple((key, _nudge(*way, NUDGE_PX)) for key, way in _WAYS.items())
+_FAR_NUDGES = tuple((f"Shift-{key}", _nudge(*way, FAR_PX)) for key, way in _WAYS.items())
 
 SHORTCUTS = (
-    Shortcut("next", "Enter", "Enter", "Pass over", "Go on to the next landmark", Controller.advance),
     Shortcut(
-        "remove", "Backspace", "Backspace", "Remove", "Remove the chosen point", Controller.remove_selected
+        "next",
+        "Enter",
+        "Enter",
+        "Pass over",
+        "Go on to the next landmark; while tracing, end the line at its last pin",
+        Controller.confirm,
+        tracing=("End line", "End the line at its last pin"),
+    ),
+    Shortcut(
+        "remove",
+        "Backspace",
+        "Backspace",
+        "Remove",
+        "Remove the chosen point; while tracing, take the last pin back",
+        Controller.back,
+        tracing=("Take back", "Take the last pin back"),
+    ),
+    Shortcut(
+        "cancel",
+        "Escape",
+        "Esc",
+        "Give up line",
+        "Give up the line that is traced; put a held point back",
+        Controller.escape,
+    ),
+    Shortcut(
+        "nudge",
+        *("Up", "Arrow keys", "Nudge", f"Move the chosen point by {NUDGE_PX} pixel", _NUDGES[0][1]),
+        also=_NUDGES[1:],
+        button=False,
+    ),
+    Shortcut(
+        "nudge_far",
+        *("Shift-Up", "Shift+arrow", "Nudge far", "Move the chosen point by a pixel", _FAR_NUDGES[0][1]),
+        also=_FAR_NUDGES[1:],
+        button=False,
     ),
     Shortcut("undo", "Control-Z", "Ctrl+Z", "Undo", "Take the last step back", Controller.undo),
     Shortcut("redo", "Control-Shift-Z", "Ctrl+Shift+Z", "Redo", "Do the step again", Controller.redo),
 )
 # what the mouse does, for the same table: how, and what happens
 MOUSE = (
-    ("Click", "Place the next point"),
+    ("Click", "Place the next point; while tracing, pin the line"),
+    ("Right click", "While tracing, end the line there"),
     ("Drag a point", "Move it"),
     ("Drag elsewhere", "Move the view"),
     ("Wheel", "Zoom"),
-    ("Shift+click", "Place a point beside another one"),
+    ("Shift+click", "Place a point exactly there, also beside another one"),
 )
 BY_NAME = {one.name: one for one in SHORTCUTS}

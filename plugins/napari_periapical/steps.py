@@ -92,6 +92,8 @@ def _scale(controller: Controller, result: CaseResult | None) -> Step:
 def _trace(controller: Controller, _result: CaseResult | None) -> Step:
     session = controller.session
     assert session is not None
+    if session.tracing is not None and session.landmark is not None:
+        return Step("open", f"Tracing the {session.tracing} to the {GUIDE[session.landmark].label.lower()}.")
     if session.landmark is not None:
         told = instruction(session.landmark, controller.canal.facts)
         return Step("open", f"{GUIDE[session.landmark].label}: {told[:1].lower()}{told[1:]}")

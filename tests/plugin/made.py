@@ -26,7 +26,7 @@ def plain_radiograph(shape=(80, 60), seed=0, aspect=1.0) -> Radiograph:
     )
 
 
-def straight_length(radiograph, clicks, facts) -> CaseResult:
+def straight_length(radiograph, clicks, facts, _settings=None) -> CaseResult:
     """Measure only the straight distance from orifice to apex, pixels."""
     if "orifice" not in clicks or "apex" not in clicks:
         raise TraceError("This stand-in needs orifice and apex.")

@@ -3,17 +3,11 @@
 from __future__ import annotations
 
 import warnings
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 import pytest
-import wrapt
 from napari.components import ViewerModel
-from napari.utils.interactions import (
-    mouse_move_callbacks,
-    mouse_press_callbacks,
-    mouse_release_callbacks,
-)
 
 from calib.scale import Scale
 from napari_periapical import layers
@@ -23,73 +17,7 @@ from napari_periapical.shortcuts import SHORTCUTS
 from radio.measure.case import CaseFacts
 from tests.plugin.drawn import ESSENTIAL, case, click
 from tests.plugin.made import plain_radiograph, straight_length
-
-
-@dataclass
-class Mouse:
-    """One mouse event as napari hands it to callbacks."""
-
-    type: str
-    position: tuple[float, float]
-    pos: tuple[float, float]
-    is_dragging: bool = False
-    button: int = 1
-    modifiers: tuple[str, ...] = ()
-    handled: bool = False
-    dims_displayed: list[int] = field(default_factory=lambda: [0, 1])
-    view_direction: None = None
-    up_direction: None = None
-
-
-class Hand:
-    """Moves the mouse over the image, in pixels of the image."""
-
-    def __init__(self, viewer, layer):
-        self.viewer, self.layer = viewer, layer
-
-    def _event(self, kind, point, **more):
-        world = self.layer.data_to_world(point)
-        zoom = self.viewer.scene.camera.zoom
-        return Mouse(kind, tuple(world), (world[1] * zoom, world[0] * zoom), **more)
-
-    def _send(self, callbacks, made):
-        event = wrapt.ObjectProxy(made)  # as the canvas does: a drag sees later events through the first one
-        callbacks(self.viewer, event)
-        active = self.viewer.layers.selection.active
-        if active is not None:
-            callbacks(active, event)
-        return made
-
-    def drag(self, *points, **more):
-        """Press at the first point, move over the others, release at the last; gives the move events."""
-        self._send(mouse_press_callbacks, self._event("mouse_press", points[0], **more))
-        moves = [
-            self._send(mouse_move_callbacks, self._event("mouse_move", p, is_dragging=True, **more))
-            for p in points[1:]
-        ]
-        self._send(mouse_release_callbacks, self._event("mouse_release", points[-1], **more))
-        return moves
-
-    def click(self, point, **more):
-        self.drag(point, **more)
-
-
-NO_SCALE = CaseFacts(scale_from="none")
-
-
-def add(viewer, radiograph, facts=(NO_SCALE,)):
-    frame = layers.frame_of(radiograph.pixel_aspect, None, millimetres=False)
-    data, kwargs, _ = layers.image_layer(radiograph, frame, facts)
-    return viewer.add_image(data, **kwargs)
-
-
-def plain_viewer(radiograph=None):
-    viewer = ViewerModel()
-    binding = bind(viewer)
-    binding.controller.measuring.measure = straight_length
-    add(viewer, radiograph or plain_radiograph())
-    viewer.scene.camera.zoom = 8.0
-    return viewer, binding, Hand(viewer, binding.layer("landmarks"))
+from tests.plugin.pretend import NO_SCALE, RIGHT, add, plain_viewer
 
 
 @pytest.fixture
@@ -153,7 +81,7 @@ def test_click_places_drag_moves_and_the_view_does_not(plain):
     _, binding, hand = plain
     controller = binding.controller
     hand.click((10.0, 20.0))
-    hand.click((40.0, 20.0))
+    hand.click((40.0, 20.0), button=RIGHT)
     moves = hand.drag((40.25, 20.25), (45.0, 20.25), (50.75, 20.5))
     assert all(event.handled for event in moves)
     # the point keeps its distance from the pointer: a quarter of a pixel each way
@@ -191,8 +119,9 @@ def test_a_press_on_a_point_without_moving_chooses_it(plain):
 def test_shift_places_a_point_on_top_of_another(plain):
     _, binding, hand = plain
     hand.click((10.0, 20.0))
-    hand.click((10.5, 20.0), modifiers=("Shift",))
-    assert binding.controller.canal.points("apex") == ((10.5, 20.0),)
+    hand.click((10.6, 20.0), modifiers=("Shift",))
+    assert binding.controller.canal.points("canal_via") == ((10.6, 20.0),)
+    assert binding.controller.canal.facts.exact == (("canal_via", 0),)
 
 
 @pytest.mark.parametrize("more", [{"modifiers": ("Alt",)}, {"modifiers": ("Control",)}, {"button": 2}])
@@ -247,7 +176,7 @@ def test_calibrating_does_not_move_the_view(plain):
 MM_PER_PX = 0.05
 
 
-def scaled_length(radiograph, clicks, facts):
+def scaled_length(radiograph, clicks, facts, _settings):
     """Measure as the stand-in does, with the pixel size that is stated."""
     there = Scale(MM_PER_PX * radiograph.pixel_aspect, MM_PER_PX, 0.001, "given", "as given")
     return replace(straight_length(radiograph, clicks, facts), scale=there if facts.mm_per_px else None)
@@ -392,8 +321,8 @@ def test_the_frame_rests_while_a_point_is_held(traced):
 
 def test_undo_restores_layers_with_their_colours_and_labels(plain):
     _, binding, hand = plain
-    for point in ((10.0, 20.0), (40.0, 20.0)):
-        hand.click(point)
+    hand.click((10.0, 20.0))
+    hand.click((40.0, 20.0), button=RIGHT)
     layer = binding.layer("landmarks")
 
     def look():
@@ -441,7 +370,7 @@ def test_a_deleted_layer_is_drawn_again_and_nothing_is_lost(plain):
         assert viewer.layers.selection.active is not None
     binding.make_ready()
     assert binding.ready
-    assert len(binding.layer("landmarks").keymap) == len(SHORTCUTS)
+    assert len(binding.layer("landmarks").keymap) == sum(len(one.keys) for one in SHORTCUTS)
     hand.layer = binding.layer("landmarks")
     hand.click((70.0, 40.0))
     assert len(binding.controller.canal.points("canal_via")) == len(ROLES) + 1
@@ -544,7 +473,7 @@ def test_keys_are_bound_on_our_layer_and_do_what_their_button_says(plain):
     _, binding, hand = plain
     controller, keymap = binding.controller, binding.layer("landmarks").keymap
     bound = {str(key): action for key, action in keymap.items()}
-    assert len(bound) == len(SHORTCUTS)
+    assert len(bound) == sum(len(one.keys) for one in SHORTCUTS)
     assert not any("Alt" in key for key in bound)
     hand.click((10.0, 20.0))
     controller.select("orifice", 0)
@@ -567,6 +496,6 @@ def test_a_failing_measurement_leaves_the_points_drawn(plain):
 
     binding.controller.measuring.measure = broken
     hand.click((10.0, 20.0))
-    hand.click((40.0, 20.0))
+    hand.click((40.0, 20.0), button=RIGHT)
     assert binding.controller.shown.result is None
     assert len(binding.layer("landmarks").data) == 2

@@ -22,7 +22,7 @@ def found(identifier, level, seen="seen", answers=()):
     return check
 
 
-def with_checks(radiograph, clicks, facts):
+def with_checks(radiograph, clicks, facts, _settings):
     """Measure as the stand-in does, and find three things."""
     levels = (("P29", "note"), ("P3", "warn"), ("P9", "stop"))
     checks = tuple(found(one, level, "file_tip is near", facts.answers) for one, level in levels)

@@ -169,7 +169,7 @@ def test_canals_differ_in_colour_and_are_named_where_there_are_several():
     _, _, other = made_case(canal="2", origin=(120.0, 300.0))
     drawn = by_role(result, [drawn_of(other, uid=1)])
     assert set(drawn["canal"].colours) == set(colours.CANAL_COLOURS[:2])
-    assert [label.strip() for label in drawn["names"].labels] == ["1", "2"]
+    assert [label.strip() for label in drawn["names"].labels] == ["canal 1", "canal 2"]
     np.testing.assert_array_equal(drawn["names"].data[1], other.canal_line.points_px[0])
     assert len(by_role(result)["names"].data) == 0
     # a canal keeps its colour when another one is worked on

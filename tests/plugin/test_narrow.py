@@ -20,7 +20,7 @@ LONG_NAME = "IMG_20250101_101500_exported_once_more_from_the_archive_0001.png"
 LONGEST = {"mm": (-22.22, 2.22), "px": (2222.2, 222.2), "deg": (122.2, 22.2)}
 
 
-def everything_measured(_radiograph, _clicks, facts):
+def everything_measured(_radiograph, _clicks, facts, _settings=None):
     """Give every number there is, each as long as it gets, and landmarks found far away."""
     _, _, result = made_case()
     numbers = {}
@@ -88,7 +88,7 @@ def test_every_number_of_a_method_is_read_whole(narrow, qtbot, method):
         assert needed.height() <= table.rowHeight(row), text
     key = narrow.curve.key
     assert key.isVisible()
-    assert key.heightForWidth(key.width()) <= key.height() + 1
+    qtbot.waitUntil(lambda: key.heightForWidth(key.width()) <= key.height() + 1, timeout=3000)
 
 
 def test_every_landmark_with_its_state_has_room(narrow):

@@ -16,7 +16,7 @@ def measured_as(**changes):
     """Give a controller whose every measurement comes out as the made case, with changes."""
     _, _, result = made_case()
 
-    def measure(_radiograph, _clicks, facts):
+    def measure(_radiograph, _clicks, facts, _settings):
         return replace(result, facts=facts, **changes)
 
     return Controller(measure=measure)

@@ -26,7 +26,7 @@ class Core:
     runner : Runner
         Where measuring is done; on the spot unless a panel gives a thread.
     measure : callable
-        Radiograph, clicks and facts to CaseResult.
+        Radiograph, clicks, facts and settings to CaseResult.
     """
 
     changed: ClassVar[Signal] = Signal()
@@ -46,7 +46,7 @@ class Core:
     def open(self, radiograph: Radiograph, facts: Sequence[CaseFacts] = ()) -> None:
         """Work on an image; one that was open before comes back as it was left."""
         self._leave()
-        sessions, begun = self._sessions, Session.start(radiograph, facts, self.view)
+        sessions, begun = self._sessions, Session.start(radiograph, facts, self.view.for_another_image())
         self.session = sessions.setdefault(radiograph.sha256, begun)
         self.tell("note", "")
         self._after_change()
@@ -130,9 +130,11 @@ class Core:
         if self.session is not None:
             self._push_sheet(what, replace(self.session.sheet, canals=tuple(canals), active=0))
 
-    def _push(self, what: str, canal: Canal) -> None:
+    def _push(self, what: str, canal: Canal, *, amend: bool = False) -> None:
         assert self.session is not None
-        self.session.push(what, self.session.sheet.with_canal(canal))
+        if canal.clicks != self.session.sheet.canal.clicks:
+            canal = canal.seen_with(self.view.display.text)
+        self.session.push(what, self.session.sheet.with_canal(canal), amend=amend)
         self.tell("note", "")
         self._after_change()
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from napari_periapical.actions.core import Core
-from napari_periapical.fields import with_fact
+from napari_periapical.fields import with_fact, with_setting
 from radio.errors import PeriapicalError
 from radio.measure.case import REPEATED_LANDMARKS
 from radio.measure.checks import answer_given
@@ -59,3 +59,23 @@ class Stating(Core):
                 f"answering check {check[1:]}", replace(self.canal, facts=replace(facts, answers=answers))
             )
         return ""
+
+    def state_setting(self, name: str, text: str) -> str:
+        """State how curvature is measured on all canals of the image; empty takes the usual value.
+
+        Returns
+        -------
+        str
+            What is wrong with the text, or empty when it was taken.
+        """
+        if self.session is None:
+            return ""
+        settings, problem = with_setting(self.canal.settings, name, text)
+        if not problem and settings != self.canal.settings:
+            self.cancel_move()
+            sheet = self.session.sheet
+            canals = tuple(replace(one, settings=settings) for one in sheet.canals)
+            self.session.push(f"setting {name.replace('_', ' ')}", replace(sheet, canals=canals))
+            self.tell("note", "")
+            self._after_change()
+        return problem

@@ -10,6 +10,7 @@ from napari_periapical.actions.placing import Placing
 from napari_periapical.guide import GUIDE
 from napari_periapical.live import LINES, LineParts
 from napari_periapical.sheet import Point
+from radio.trace.line import LineKind
 
 # a pin nearer to the last point than this is the same click once more
 _SAME_PX = 0.5
@@ -21,6 +22,17 @@ class Tracing(Placing):
 
     aimed: ClassVar[Signal] = Signal()
     """The pointer moved: the live line is different now."""
+
+    @property
+    def tracing(self) -> LineKind | None:
+        """The line that is traced."""
+        return self.session.tracing if self.session is not None else None
+
+    @property
+    def last_traced(self) -> tuple[str, int] | None:
+        """Landmark and index of the point the line that is traced has come to."""
+        parts = self._parts()
+        return None if parts is None else parts.last(self.canal)
 
     # -- what a click does --------------------------------------------------------------------------------
 
@@ -71,7 +83,7 @@ class Tracing(Placing):
         if point is None:
             name, index = parts.last(canal)
             if name != parts.via:
-                self.tell("note", f"Pin {self._word()} by a click first, or right click at its end.")
+                self.tell("note", f"First pin {self._word()} by a click, or right click at its end.")
                 return
             point, exact = canal.points(name)[index], index in canal.exact_points(name)
             canal = canal.with_removed(name, index)

@@ -4,12 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from qtpy.QtGui import QIcon
 from qtpy.QtWidgets import QComboBox, QFormLayout, QSizePolicy, QWidget
 
+from calib.instruments import HandFile
 from napari_periapical.controller import Controller
 from napari_periapical.fields import CHOICES, LABELS, LINES
-from napari_periapical.parts.section import Field, show_text, text_label
+from napari_periapical.parts.section import Field, show_text, swatch, text_label
 from radio.measure.case import CaseFacts
+
+# the colours ISO 3630-1 names for handles, as a screen shows them
+ISO_COLOURS = {
+    "pink": "#E78AC3",
+    "grey": "#8C8C8C",
+    "purple": "#7B3FA0",
+    "white": "#FFFFFF",
+    "yellow": "#F5D000",
+    "red": "#D7191C",
+    "blue": "#2C5FB8",
+    "green": "#1A8F3C",
+    "black": "#000000",
+}
 
 
 class FactsForm(QWidget):
@@ -57,6 +72,8 @@ class FactsForm(QWidget):
         box = narrow_box()
         for text, value in choices:
             box.addItem(text, value)
+            if name == "file_size" and value:
+                box.setItemIcon(box.count() - 1, QIcon(swatch(ISO_COLOURS[HandFile(int(value)).colour])))
         box.activated.connect(lambda _: self._state(name, str(box.currentData())))
         return box
 

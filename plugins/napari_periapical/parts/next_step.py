@@ -5,7 +5,7 @@ from __future__ import annotations
 from qtpy.QtWidgets import QPushButton, QVBoxLayout, QWidget
 
 from napari_periapical.binding import Binding
-from napari_periapical.guide import ALL_PLACED, GUIDE, instruction
+from napari_periapical.guide import ALL_PLACED, GUIDE, instruction, tracing_instruction
 from napari_periapical.parts.section import text_label
 
 
@@ -17,8 +17,8 @@ class NextStep(QWidget):
         self._binding = binding
         self.name = text_label(bold=True)
         self.instruction = text_label()
-        # two lines always, so that nothing below jumps
-        self.instruction.setMinimumHeight(2 * self.instruction.fontMetrics().lineSpacing())
+        # three lines always, so that nothing below jumps
+        self.instruction.setMinimumHeight(3 * self.instruction.fontMetrics().lineSpacing())
         self.wake_button = QPushButton("Clicks go to another layer: place points again")
         self.wake_button.clicked.connect(lambda *_: binding.make_ready())
         column = QVBoxLayout(self)
@@ -36,6 +36,8 @@ class NextStep(QWidget):
             title, text = "Open an image to begin", "Take the button below, or drop an image on the viewer."
         elif current is None:
             title, text = "All needed points are placed", ALL_PLACED
+        elif session.tracing is not None:
+            title, text = f"Tracing the {session.tracing}", tracing_instruction(session.tracing, current)
         else:
             title, text = f"Next: {GUIDE[current].label}", instruction(current, controller.canal.facts)
         self.name.setText(title)

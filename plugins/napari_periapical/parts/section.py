@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from qtpy.QtCore import Qt
-from qtpy.QtGui import QKeyEvent
+from qtpy.QtGui import QColor, QKeyEvent, QPainter, QPixmap
 from qtpy.QtWidgets import QLabel, QLineEdit, QSizePolicy, QToolButton, QVBoxLayout, QWidget
 
 from napari_periapical.controller import Controller
@@ -112,3 +112,12 @@ def show_text(label: QLabel, text: str) -> None:
     """Show a text, or no label at all when there is none; the name of an image may be longer than a line."""
     label.setText(_LONG_WORD.sub("\\g<0>\u200b", text))
     label.setVisible(bool(text))
+
+
+def swatch(colour: str) -> QPixmap:
+    """Make a square of a colour with an edge, so that white is seen on white."""
+    swatch = QPixmap(12, 12)
+    swatch.fill(QColor("#606060"))
+    with QPainter(swatch) as painter:
+        painter.fillRect(1, 1, 10, 10, QColor(colour))
+    return swatch

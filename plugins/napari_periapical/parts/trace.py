@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from qtpy.QtCore import Qt
-from qtpy.QtGui import QColor, QIcon, QPainter, QPixmap
+from qtpy.QtGui import QIcon
 from qtpy.QtWidgets import QGridLayout, QListWidget, QListWidgetItem, QPushButton
 
 from napari_periapical.binding import Binding
@@ -11,7 +11,7 @@ from napari_periapical.drawings import GROUP_COLOURS
 from napari_periapical.guide import GUIDE, essential
 from napari_periapical.parts.canals import CanalChoice
 from napari_periapical.parts.form import FactsForm
-from napari_periapical.parts.section import Section, text_label
+from napari_periapical.parts.section import Section, swatch, text_label
 from napari_periapical.shortcuts import BY_NAME, SHORTCUTS
 from radio.measure.case import LANDMARKS
 
@@ -34,10 +34,11 @@ class TracePart(Section):
         height = self.list.sizeHintForRow(0) * len(LANDMARKS) + 2 * self.list.frameWidth()
         self.list.setFixedHeight(height)
         self.list.itemClicked.connect(self._chosen)
-        self.buttons = {one.name: QPushButton(one.label) for one in SHORTCUTS}
+        with_button = [one for one in SHORTCUTS if one.button]
+        self.buttons = {one.name: QPushButton(one.label) for one in with_button}
         grid = QGridLayout()
         grid.setSpacing(4)
-        for k, one in enumerate(SHORTCUTS):
+        for k, one in enumerate(with_button):
             self.buttons[one.name].setToolTip(one.hint)
             self.buttons[one.name].clicked.connect(lambda *_, run=one.run: run(self.controller))
             grid.addWidget(self.buttons[one.name], k // 2, k % 2)
@@ -46,13 +47,15 @@ class TracePart(Section):
         self.body.addLayout(grid)
         self.body.addWidget(
             text_label(
-                "Click to place, drag a point to move it, drag elsewhere to pan. Shift+click places close by."
+                "Click to place, drag a point to move it, drag elsewhere to pan. A click at the start of "
+                "file or canal begins its line: click to pin it, right click to end it. Shift+click places "
+                "exactly there, without snapping."
             )
         )
 
     @staticmethod
     def _item(name: str) -> QListWidgetItem:
-        item = QListWidgetItem(QIcon(_swatch(GROUP_COLOURS[GUIDE[name].group])), GUIDE[name].label)
+        item = QListWidgetItem(QIcon(swatch(GROUP_COLOURS[GUIDE[name].group])), GUIDE[name].label)
         item.setData(Qt.ItemDataRole.UserRole, name)
         return item
 
@@ -95,18 +98,15 @@ class TracePart(Section):
 
     def _refresh_buttons(self) -> None:
         controller, session = self.controller, self.controller.session
+        tracing = controller.tracing is not None
+        for name, button in self.buttons.items():
+            text, hint = BY_NAME[name].now(tracing)
+            button.setText(text)
+            button.setToolTip(hint)
         self.buttons["next"].setEnabled(session is not None and session.landmark is not None)
-        self.buttons["remove"].setEnabled(session is not None and session.selected is not None)
+        self.buttons["remove"].setEnabled(tracing or (session is not None and session.selected is not None))
+        self.buttons["cancel"].setEnabled(tracing)
         for name, what in (("undo", controller.undoable), ("redo", controller.redoable)):
             self.buttons[name].setEnabled(bool(what))
             hint = BY_NAME[name].hint
             self.buttons[name].setToolTip(f"{hint}: {what}" if what else hint)
-
-
-def _swatch(colour: str) -> QPixmap:
-    """Make a square of a colour with an edge, so that white is seen on white."""
-    swatch = QPixmap(12, 12)
-    swatch.fill(QColor("#606060"))
-    with QPainter(swatch) as painter:
-        painter.fillRect(1, 1, 10, 10, QColor(colour))
-    return swatch
