@@ -19,6 +19,7 @@ from napari_periapical.layers import FACTS, ROLE
 from napari_periapical.mouse import MouseTool
 from napari_periapical.scene import Scene
 from napari_periapical.sheet import Point
+from napari_periapical.shown_image import ShownImage
 
 
 def bind(viewer: Any) -> Binding:
@@ -48,6 +49,7 @@ class Binding:
         self.controller = controller
         self.framing = Framing(viewer, controller)
         self.scene = Scene(viewer, controller, self.framing)
+        self.shown_image = ShownImage(viewer, controller, self.framing, self.draw)
         self._busy = False
         self._fresh: Literal["", "inserted", "selected"] = ""
         self._mouse = MouseTool(self)
@@ -185,6 +187,7 @@ class Binding:
         """Bring every layer of ours in line with the controller."""
         if not self._busy:
             self._quietly(self.scene.clear if self.controller.session is None else self.scene.draw)
+            self._quietly(self.shown_image.draw)
 
     def draw_live(self) -> None:
         """Draw what follows the pointer, and nothing else."""

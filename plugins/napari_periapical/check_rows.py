@@ -14,6 +14,7 @@ _ORDER = ("stop", "warn", "note")
 # a sign beside the word, so that nothing hangs on colour
 _LEVELS = {"stop": "!! STOP", "warn": "! Warning", "note": "· Note"}
 _ASKED = "? Asked"
+_AS_EXPOSED = "P19"
 
 
 @dataclass(frozen=True)
@@ -56,6 +57,31 @@ def check_rows(result: CaseResult) -> tuple[CheckRow, ...]:
         details = f"{rule.question}\nBasis: {rule.basis} ({rule.standing})"
         rows.append(CheckRow(rule.id, NumberRow(_name(rule.id, rule.title), _ASKED, details), rule.answers))
     return tuple(rows)
+
+
+def with_display_told(rows: tuple[CheckRow, ...], aids: str) -> tuple[CheckRow, ...]:
+    """Tell beside the check of the image as exposed that the eye saw another one; the numbers did not.
+
+    Parameters
+    ----------
+    rows : tuple of CheckRow
+    aids : str
+        Display aids that are on, or were while points were placed, in words; empty for none.
+    """
+    if not aids:
+        return rows
+    told = (
+        f"The eye saw it with: {aids}. Numbers are read from the image as exposed; points placed by eye were "
+        "placed on what was shown.\nDo: look once as exposed at every point that the image did not decide."
+    )
+    there = [k for k, one in enumerate(rows) if one.check == _AS_EXPOSED]
+    if not there:
+        name = _name(_AS_EXPOSED, rule_of(_AS_EXPOSED).title)
+        return (*rows, CheckRow(_AS_EXPOSED, NumberRow(name, _LEVELS["note"], told), ()))
+    row = rows[there[0]]
+    value = _LEVELS["note"] if row.row.value == _ASKED else row.row.value
+    shown = replace(row.row, value=value, details=f"{told}\n{row.row.details}")
+    return (*rows[: there[0]], replace(row, row=shown), *rows[there[0] + 1 :])
 
 
 def _found(one: Check, result: CaseResult) -> CheckRow:

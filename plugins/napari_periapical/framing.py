@@ -9,7 +9,7 @@ from psygnal import Signal
 
 from napari_periapical import layers
 from napari_periapical.controller import Controller
-from napari_periapical.layers import RADIOGRAPH, ROLE, Frame
+from napari_periapical.layers import ASIDE_PX, RADIOGRAPH, ROLE, Frame
 from radio.image.radiograph import Radiograph
 from radio.measure.case import CaseResult
 
@@ -83,6 +83,11 @@ class Framing:
         self._keep_view(frame.col / before)
         self._viewer.canvas.overlays.scale_bar.visible = frame.unit == "mm"
         self._set_widths()
+
+    def place(self, layer: Any) -> None:
+        """Give one layer of ours the present frame."""
+        assert self.frame is not None
+        _place(layer, self.frame)
 
     def make_room(self) -> None:
         """Go back to pixels before a layer comes: nearly all are in pixels, and napari warns of two units."""
@@ -161,10 +166,12 @@ class Framing:
 
 def _place(layer: Any, frame: Frame) -> None:
     """Set what differs only: napari works on the whole scene for each of these."""
-    wanted = layers.spatial_kwargs(frame)
+    wanted = layers.spatial_kwargs(frame, layer.metadata.get(ASIDE_PX, 0.0))
     if tuple(str(unit) for unit in layer.units) != _UNIT_NAMES[frame.unit]:
         layer.units = wanted["units"]
     if tuple(layer.axis_labels) != wanted["axis_labels"]:
         layer.axis_labels = wanted["axis_labels"]
     if tuple(layer.scale) != wanted["scale"]:
         layer.scale = wanted["scale"]
+    if ASIDE_PX in layer.metadata and tuple(layer.translate) != wanted["translate"]:
+        layer.translate = wanted["translate"]

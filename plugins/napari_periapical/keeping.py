@@ -16,6 +16,9 @@ from radio.measure.checks import with_checks_between
 from radio.record.results import result_row, write_results
 from radio.record.tracing import Tracing, latest, load_tracings, save_tracings
 
+# between the display aids of two times
+_BETWEEN = "; "
+
 
 def keep_table(controller: Controller, path: Path) -> str:
     """Write the results table of the image, one row a canal.
@@ -31,7 +34,10 @@ def keep_table(controller: Controller, path: Path) -> str:
         Nothing is measured, or the place cannot be written.
     """
     session, measured = _measured(controller)
-    rows = [result_row(_name(session.radiograph), result) for _, result in measured]
+    rows = [
+        result_row(_name(session.radiograph), result, display=_BETWEEN.join(canal.seen))
+        for canal, result in measured
+    ]
     write_results(path, rows)
     return f"Table saved: {_count(len(rows))} in {path.name}."
 
@@ -58,7 +64,12 @@ def keep_tracing(controller: Controller, path: Path, reader: str = "") -> str:
             session.saved[canal.uid] = before
             continue
         new[canal.uid] = Tracing.from_case(
-            session.radiograph, canal.clicks_px(), result, supersedes=before, reader=reader
+            session.radiograph,
+            canal.clicks_px(),
+            result,
+            supersedes=before,
+            reader=reader,
+            display=_BETWEEN.join(canal.seen),
         )
     if not new:
         return f"{path.name} holds this state already; nothing was added."
@@ -93,7 +104,7 @@ def reopen(controller: Controller, path: Path) -> str:
             "edited is another image: open the one that was measured."
         )
     uid = session.sheet.next_uid()
-    canals = [Canal(uid + k, t.facts).with_clicks(t.clicks_px()) for k, t in enumerate(mine)]
+    canals = [_canal_of(t, uid + k) for k, t in enumerate(mine)]
     session.saved |= {canal.uid: t for canal, t in zip(canals, mine, strict=True)}
     controller.replace_canals(f"opening {path.name}", canals)
     changed = [
@@ -101,6 +112,11 @@ def reopen(controller: Controller, path: Path) -> str:
     ]
     told = f"Opened {_count(len(mine))} from {path.name}."
     return f"{told} Measured again, some numbers differ: {'; '.join(changed)}." if changed else told
+
+
+def _canal_of(tracing: Tracing, uid: int) -> Canal:
+    seen = tuple(filter(None, tracing.display.split(_BETWEEN)))
+    return Canal(uid, tracing.facts, seen=seen).with_clicks(tracing.clicks_px())
 
 
 def image_beside(path: Path) -> Path | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import weakref
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -119,10 +119,12 @@ class PeriapicalPanel(QWidget):
     def _connect(self) -> None:
         for signal, slot in self._slots():
             signal.connect(slot)
-        runner = LatestWins(_Post())
-        self.controller.measuring.runner = runner
+        owners = (self.controller.measuring, self.binding.shown_image)
+        runners = tuple((owner, LatestWins(_Post())) for owner in owners)
+        for owner, runner in runners:
+            owner.runner = runner
         # what hears of the end must not itself keep the panel
-        self.destroyed.connect(partial(_let_go, weakref.ref(self), self.controller, runner))
+        self.destroyed.connect(partial(_let_go, weakref.ref(self), runners))
 
     def _slots(self) -> tuple[tuple[Any, Callable[..., None]], ...]:
         controller = self.controller
@@ -231,12 +233,13 @@ class PeriapicalPanel(QWidget):
 
 
 def _let_go(
-    panel: weakref.ref[PeriapicalPanel], controller: Controller, runner: LatestWins, *_: object
+    panel: weakref.ref[PeriapicalPanel], runners: Sequence[tuple[Any, LatestWins]], *_: object
 ) -> None:
     """Leave the controller able to work when its panel is gone."""
     gone = panel()
     if gone is not None:
         gone.disconnect_controller()
-    runner.stop()
-    if controller.measuring.runner is runner:
-        controller.measuring.runner = run_now
+    for owner, runner in runners:
+        runner.stop()
+        if owner.runner is runner:
+            owner.runner = run_now

@@ -7,7 +7,11 @@ from typing import Any
 
 from napari_periapical.actions.core import Core
 from napari_periapical.construction import steps_of
+from radio.image.display import Display, grey_window
 from radio.measure.methods import CurvatureMethod, method_named
+
+# a window narrower than this shows black and white only
+_LEAST_WINDOW = 0.01
 
 
 class Viewing(Core):
@@ -63,12 +67,42 @@ class Viewing(Core):
         hidden = self.view.hidden | {uid} if hide else self.view.hidden - {uid}
         self.show_as(f"{'hiding' if hide else 'showing'} canal {self.canal.facts.canal}", hidden=hidden)
 
-    def show_as(self, what: str, **changes: Any) -> None:
-        """Change fields of the view as one step of the history; nothing happens where nothing differs."""
+    def show_display(self, what: str, **changes: Any) -> None:
+        """Change fields of the display; changes by the same word that follow each other are one step."""
+        self.show_as(what, further=True, display=replace(self.view.display, **changes))
+
+    def show_window(self, low: float | None = None, high: float | None = None) -> None:
+        """Choose the grey shown as black or as white; the other end stays, a little away at least."""
         if self.session is None:
             return
-        view = replace(self.view, **changes)
-        if view != self.view:
-            self.session.push(what, replace(self.session.sheet, view=view))
+        black, white = self.view.display.window or grey_window(self.session.radiograph)
+        if low is not None:
+            black = max(min(low, white - _LEAST_WINDOW), 0.0)
+        if high is not None:
+            white = min(max(high, black + _LEAST_WINDOW), 1.0)
+        self.show_display("changing the window", low=black, high=white)
+
+    def show_as_exposed(self) -> None:
+        """Switch every display aid off."""
+        self.show_as("showing the image as exposed", display=Display())
+
+    def show_as(self, what: str, *, further: bool = False, **changes: Any) -> None:
+        """Change fields of the view as one step of the history; nothing happens where nothing differs.
+
+        Parameters
+        ----------
+        what : str
+            Word for the step.
+        further : bool
+            Whether this goes on with the step just made by the same word, as a slider that is drawn does.
+        **changes
+            Fields of the view.
+        """
+        session, view = self.session, replace(self.view, **changes)
+        if session is not None and view != self.view:
+            amend = further and session.slid is not None
+            amend = amend and session.slid[0] is session.sheet and session.slid[1] == what
+            session.push(what, replace(session.sheet, view=view), amend=amend)
+            session.slid = (session.sheet, what) if further else None
             self.tell("note", "")
             self._after_change()

@@ -4,7 +4,12 @@ from __future__ import annotations
 
 from qtpy.QtWidgets import QComboBox, QGridLayout, QPushButton, QVBoxLayout, QWidget
 
-from napari_periapical.check_rows import CheckRow, check_rows, result_with_neighbours
+from napari_periapical.check_rows import (
+    CheckRow,
+    check_rows,
+    result_with_neighbours,
+    with_display_told,
+)
 from napari_periapical.controller import Controller
 from napari_periapical.parts.row_table import RowTable
 from napari_periapical.parts.section import Field, show_text, text_label
@@ -48,10 +53,15 @@ class ChecksList(QWidget):
         result = None
         if session is not None and shown is not None and shown.result is not None:
             result = result_with_neighbours(session, shown.canal.uid)
-        self._rows = () if result is None else check_rows(result)
+        self._rows = () if result is None else with_display_told(check_rows(result), self._aids())
         self.setVisible(bool(self._rows))
         self.table.show_rows(tuple(one.row for one in self._rows))
         self._chosen(self.table.details())
+
+    def _aids(self) -> str:
+        """Display aids that are on, or were while the points of the canal were placed."""
+        words = (*self._controller.canal.seen, self._controller.view.display.text)
+        return "; ".join(dict.fromkeys(filter(None, words)))
 
     def _current(self) -> CheckRow | None:
         row = self.table.currentRow()

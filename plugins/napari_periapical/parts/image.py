@@ -9,6 +9,7 @@ from qtpy.QtWidgets import QPushButton
 from napari_periapical.about import image_cautions, image_facts
 from napari_periapical.controller import Controller
 from napari_periapical.parts.checks import ChecksList
+from napari_periapical.parts.display import DisplayPart
 from napari_periapical.parts.section import Section, show_text, text_label
 
 
@@ -28,13 +29,15 @@ class ImagePart(Section):
         self.open_button.clicked.connect(lambda *_: open_image())
         self.facts = text_label()
         self.cautions = text_label()
+        self.display = DisplayPart(controller)
         self.checks = ChecksList(controller)
-        for widget in (self.open_button, self.facts, self.cautions, self.checks):
+        for widget in (self.open_button, self.facts, self.cautions, self.display, self.checks):
             self.body.addWidget(widget)
         self._shown: object = ()
 
     def refresh(self) -> None:
         """Show what the controller holds now."""
+        self.display.refresh()
         session, facts = self.controller.session, self.controller.canal.facts
         wanted = (session and session.radiograph.sha256, facts)
         if wanted == self._shown:
