@@ -17,7 +17,7 @@ from napari_periapical.shortcuts import SHORTCUTS
 from radio.measure.case import CaseFacts
 from tests.plugin.drawn import ESSENTIAL, case, click
 from tests.plugin.made import plain_radiograph, straight_length
-from tests.plugin.pretend import NO_SCALE, RIGHT, add, plain_viewer
+from tests.plugin.pretend import RIGHT, add, plain_viewer
 
 
 @pytest.fixture
