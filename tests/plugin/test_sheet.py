@@ -121,9 +121,9 @@ EXACT_ACTIONS = st.one_of(
 def test_exact_follows_its_point_through_adding_moving_and_removing(actions, random):
     """Checked against a plain list of points that each know whether they are exact."""
     canal, known = Canal(0), {}  # known: point of a landmark to whether it is exact
-    for action, *rest in actions:
-        point = (random.uniform(0, 99), random.uniform(0, 99))
-        there = [(name, k) for name, points in canal.clicks for k in range(len(points))]
+    for k, (action, *rest) in enumerate(actions):
+        point = (37 * k % 101 + random.uniform(0, 0.5), random.uniform(0, 99))  # no two alike
+        there = [(name, at) for name, points in canal.clicks for at in range(len(points))]
         if action == "add":
             name, exact = rest
             before = set(canal.points(name))
@@ -141,9 +141,9 @@ def test_exact_follows_its_point_through_adding_moving_and_removing(actions, ran
             else:
                 canal = canal.with_removed(name, index)
         marked = {
-            (n, canal.points(n)[k]): k in canal.exact_points(n)
+            (n, point): at in canal.exact_points(n)
             for n, points in canal.clicks
-            for k in range(len(points))
+            for at, point in enumerate(points)
         }
         assert marked == known
         assert canal.facts.exact == tuple(sorted(canal.facts.exact))
