@@ -5,11 +5,11 @@ from __future__ import annotations
 from napari_periapical.actions.canals import Canals
 from napari_periapical.actions.core import Level
 from napari_periapical.actions.nudging import Nudging
+from napari_periapical.actions.pairing import Pairing
 from napari_periapical.actions.stating import Stating
-from napari_periapical.actions.viewing import Viewing
 
 __all__ = ["Controller", "Level"]
 
 
-class Controller(Nudging, Stating, Canals, Viewing):
+class Controller(Nudging, Stating, Canals, Pairing):
     """State and actions for one viewer; see :class:`napari_periapical.actions.core.Core`."""

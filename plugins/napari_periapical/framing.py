@@ -10,10 +10,13 @@ from psygnal import Signal
 from napari_periapical import layers
 from napari_periapical.controller import Controller
 from napari_periapical.layers import ASIDE_PX, RADIOGRAPH, ROLE, Frame
+from napari_periapical.sheet import Point
 from radio.image.radiograph import Radiograph
 from radio.measure.case import CaseResult
 
 _ZOOM_STEP = 1.2
+# places of two images side by side, in widths of the first
+_APART = 1.02
 # as pint, which napari keeps units in, writes them
 _UNIT_NAMES = {"mm": ("millimeter", "millimeter"), "pixel": ("pixel", "pixel")}
 
@@ -47,6 +50,7 @@ class Framing:
         self._controller = controller
         self._zoom_drawn = 0.0
         self._another_image = False
+        self._beside: tuple[str, float] | None = None
         self.frame: Frame | None = None
 
     def begin_image(self) -> None:
@@ -62,9 +66,13 @@ class Framing:
             return
         scale = result.scale if result else None
         frame = layers.frame_of(session.radiograph.pixel_aspect, scale, millimetres=allowed)
-        if frame != self.frame or self._another_image:
-            self._another_image = False
+        beside = self._second_view()
+        if frame != self.frame or self._another_image or beside != self._beside:
+            paired = beside is not None and beside != self._beside
+            self._another_image, self._beside = False, beside
             self.apply(frame)
+            if paired:
+                self._viewer.reset_view()  # both images, or nothing seems to have happened
 
     def apply(self, frame: Frame) -> None:
         """Give every layer of ours, and every radiograph, this frame; the view stays where it is."""
@@ -78,7 +86,7 @@ class Framing:
                 own = frame
             else:
                 continue
-            _place(layer, own)
+            _place(layer, own, self._aside_cols(radiograph))
         self.frame = frame
         self._keep_view(frame.col / before)
         self._viewer.canvas.overlays.scale_bar.visible = frame.unit == "mm"
@@ -87,7 +95,23 @@ class Framing:
     def place(self, layer: Any) -> None:
         """Give one layer of ours the present frame."""
         assert self.frame is not None
-        _place(layer, self.frame)
+        _place(layer, self.frame, self._aside_cols(None))
+
+    def _second_view(self) -> tuple[str, float] | None:
+        """Name the image that stands beside another as its second view, and how far to the right, columns."""
+        pair = self._controller.pair
+        if pair is None:
+            return None
+        display = pair.first.sheet.view.display
+        images = 2 if display.beside_original and display.changes_grey else 1
+        return pair.second.radiograph.sha256, _APART * images * pair.first.radiograph.grey.shape[1]
+
+    def _aside_cols(self, radiograph: Radiograph | None) -> float:
+        """How far to the right an image stands, columns; None for what is drawn on the image worked on."""
+        session = self._controller.session
+        shown = radiograph or (session.radiograph if session else None)
+        there = shown is not None and self._beside is not None and shown.sha256 == self._beside[0]
+        return self._beside[1] if there and self._beside is not None else 0.0
 
     def make_room(self) -> None:
         """Go back to pixels before a layer comes: nearly all are in pixels, and napari warns of two units."""
@@ -113,6 +137,19 @@ class Framing:
         """Give the image pixels that one screen pixel covers."""
         assert self.frame is not None
         return 1.0 / (float(self._viewer.scene.camera.zoom) * self.frame.col)
+
+    def screen_px_per_px(self) -> tuple[float, float]:
+        """Give the screen pixels that one image pixel takes, down and across."""
+        assert self.frame is not None
+        zoom = float(self._viewer.scene.camera.zoom)
+        return self.frame.row * zoom, self.frame.col * zoom
+
+    def on_canvas(self, point: Point, canvas_px: tuple[int, int]) -> tuple[float, float]:
+        """Give the place (x, y) of an image point on a canvas of that width and height, screen pixels."""
+        assert self.frame is not None
+        camera = self._viewer.scene.camera
+        row, col = np.multiply(point, (self.frame.row, self.frame.col)) - camera.center[-2:]
+        return canvas_px[0] / 2 + float(col) * camera.zoom, canvas_px[1] / 2 + float(row) * camera.zoom
 
     def is_current(self, radiograph: Radiograph | None) -> bool:
         """Say whether this is the image that is worked on."""
@@ -164,14 +201,14 @@ class Framing:
         self.zoomed.emit()
 
 
-def _place(layer: Any, frame: Frame) -> None:
+def _place(layer: Any, frame: Frame, cols: float) -> None:
     """Set what differs only: napari works on the whole scene for each of these."""
-    wanted = layers.spatial_kwargs(frame, layer.metadata.get(ASIDE_PX, 0.0))
+    wanted = layers.spatial_kwargs(frame, cols + layer.metadata.get(ASIDE_PX, 0.0))
     if tuple(str(unit) for unit in layer.units) != _UNIT_NAMES[frame.unit]:
         layer.units = wanted["units"]
     if tuple(layer.axis_labels) != wanted["axis_labels"]:
         layer.axis_labels = wanted["axis_labels"]
     if tuple(layer.scale) != wanted["scale"]:
         layer.scale = wanted["scale"]
-    if ASIDE_PX in layer.metadata and tuple(layer.translate) != wanted["translate"]:
+    if tuple(layer.translate) != wanted["translate"]:
         layer.translate = wanted["translate"]

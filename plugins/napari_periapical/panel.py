@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from qtpy.QtCore import QObject, Qt, Signal  # type: ignore[attr-defined]
+from qtpy.QtGui import QShowEvent
 from qtpy.QtWidgets import QFileDialog, QFrame, QScrollArea, QVBoxLayout, QWidget
 
 from napari_periapical import keeping
@@ -21,8 +22,10 @@ from napari_periapical.parts.image import ImagePart
 from napari_periapical.parts.keep import KeepPart
 from napari_periapical.parts.keys import KeysPart
 from napari_periapical.parts.lengths import LengthsPart
+from napari_periapical.parts.magnifier import show_magnifier
 from napari_periapical.parts.next_step import NextStep
 from napari_periapical.parts.scale import ScalePart
+from napari_periapical.parts.second_view import SecondViewPart
 from napari_periapical.parts.section import Section, show_text, text_label
 from napari_periapical.parts.trace import TracePart
 from napari_periapical.readers import read_layer
@@ -75,6 +78,7 @@ class PeriapicalPanel(QWidget):
         self.curve = CurvePart(self.controller)
         self.lengths = LengthsPart(self.controller)
         self.keep = KeepPart(self.controller, self.save_table, self.save_tracing, self.reopen)
+        self.second = SecondViewPart(self.controller)
         self.keys = KeysPart(self.controller)
         self.steps: tuple[Section, ...] = (
             self.image,
@@ -94,7 +98,7 @@ class PeriapicalPanel(QWidget):
         column = QVBoxLayout(inner)
         column.setContentsMargins(2, 4, 2, 4)
         column.setSpacing(4)
-        for part in (*self.steps, self.keys):
+        for part in (*self.steps, self.second, self.keys):
             column.addWidget(part)
         column.addStretch(1)
         self.scroll_area = QScrollArea()
@@ -139,12 +143,17 @@ class PeriapicalPanel(QWidget):
         for signal, slot in self._slots():
             signal.disconnect(slot, missing_ok=True)
 
+    def showEvent(self, event: QShowEvent) -> None:
+        """Put the magnifier into the window once the panel is part of it."""
+        super().showEvent(event)
+        show_magnifier(self.binding, self)
+
     # -- showing ------------------------------------------------------------------------------------------
 
     def refresh(self) -> None:
         """Show what is placed, stated and chosen."""
         self.next_step.refresh()
-        for part in self.steps:
+        for part in (*self.steps, self.second):
             part.refresh()
         self._show_steps()
         if not self.controller.up_to_date or self.controller.shown is None:
@@ -153,7 +162,7 @@ class PeriapicalPanel(QWidget):
     def refresh_numbers(self) -> None:
         """Show what is measured."""
         self.image.checks.refresh()
-        for part in (self.scale, self.trace, self.curve, self.lengths):
+        for part in (self.scale, self.trace, self.curve, self.lengths, self.second):
             part.refresh()
         self._show_steps()
         shown = self.controller.shown

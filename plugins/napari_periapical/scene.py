@@ -139,6 +139,7 @@ class Scene:
         layer = self.layer(drawing.role)
         assert layer is not None
         layer.editable = False  # points are moved by our mouse tool, never by the layer itself
+        self._framing.place(layer)
         if drawing.role == LANDMARKS_ROLE:
             self._bind_keys(layer)
 

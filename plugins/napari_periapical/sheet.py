@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -191,8 +192,16 @@ class View:
         Canals, by uid, that are not drawn.
     numbers : bool
         Whether the main numbers stand beside the canal on the image.
+    magnifier : bool
+        Whether the surroundings of the pointer are shown enlarged.
     display : Display
         The display aids that are on.
+    second : str
+        Hash of the image that is the second view of this tooth; empty where there is none.
+    tube_to : str
+        Where the tube was moved to for the second view, "mesial" or "distal"; empty where not stated.
+    mesial_at : str
+        Where mesial lies on both images, "left" or "right"; empty where not stated.
     """
 
     method: str = METHODS[0].name
@@ -201,11 +210,16 @@ class View:
     constructions: bool = True
     hidden: frozenset[int] = frozenset()
     numbers: bool = True
+    magnifier: bool = True
     display: Display = field(default_factory=Display)
+    second: str = ""
+    tube_to: Literal["", "mesial", "distal"] = ""
+    mesial_at: Literal["", "left", "right"] = ""
 
     def for_another_image(self) -> View:
-        """Make the view of another image: a window of grey values belongs to its image alone."""
-        return replace(self, display=replace(self.display, low=None, high=None))
+        """Make the view of another image: window, hidden canals and second view belong to one image alone."""
+        display = replace(self.display, low=None, high=None)
+        return replace(self, display=display, step=0, hidden=frozenset(), second="", tube_to="", mesial_at="")
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from napari_periapical.controller import Controller
 from napari_periapical.steps import NAMES, Step
 
 # parts of the panel that are no step of the work
-OTHER_PARTS = {"keys": "Keys and mouse"}
+OTHER_PARTS = {"second": "Second view of the tooth", "keys": "Keys and mouse"}
 
 # as much of a word as surely fits the panel; a label breaks lines between words only
 _LONG_WORD = re.compile(r"\S{24}(?=\S)")
