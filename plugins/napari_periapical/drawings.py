@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from napari_periapical.construction import DASH, construction_lines, construction_points, segments
 from napari_periapical.guide import GUIDE
-from napari_periapical.number_rows import headline
+from napari_periapical.number_rows import beside_canal
 from napari_periapical.sheet import Canal
 from radio.measure.case import CaseResult
 from radio.measure.methods import METHODS, CurvatureMethod
@@ -214,12 +214,11 @@ def _constructions(
 
 def numbers_drawing(result: CaseResult | None, columns: int = 0) -> Drawing:
     """Write the main numbers beside the middle of the canal, or of the file, where there is more image."""
-    rows = headline(result)
+    text = beside_canal(result)
     line = None if result is None else result.canal_line or result.file_line
-    if line is None or not rows:
+    if line is None or not text:
         return Drawing("numbers", "box", np.zeros((0, 2)))
     middle = line.points_px[len(line.points_px) // 2]
-    text = "\n".join(f"{row.name}  {row.value}" for row in rows)
     side = "left" if middle[1] > columns / 2 > 0 else "right"
     return Drawing("numbers", "box", middle[None], (LANDMARK_COLOUR,), (text,), ((side, 0),))
 

@@ -45,6 +45,13 @@ _NAMES = {
     "tangent_circle_deg": "Circle, angle",
     "tangent_circle_radius_mm": "Circle, radius",
 }
+# shorter still, where a number stands on the image
+_SHORT = {
+    "working_length_mm": "WL",
+    "gap_mm": "Gap",
+    "canal_length_mm": "Canal",
+    "schneider_deg": "Schneider",
+}
 _SOURCES = {
     "file": "the file",
     "ball": "the ball",
@@ -205,6 +212,12 @@ def headline(result: CaseResult | None) -> tuple[NumberRow, ...]:
     """Pick the numbers that stay in view while points are placed."""
     there = main_measurements(result) if result else {}
     return tuple(_row(there[name]) for name in _HEADLINE if name in there)
+
+
+def beside_canal(result: CaseResult | None) -> str:
+    """Write the numbers that stay in view in as little room as they need, for the image."""
+    there = main_measurements(result) if result else {}
+    return "\n".join(f"{_SHORT[name]} {_row(there[name]).value}" for name in _HEADLINE if name in there)
 
 
 def in_words(text: str) -> str:

@@ -183,7 +183,7 @@ def test_canals_differ_in_colour_and_are_named_where_there_are_several():
 def test_main_numbers_stand_beside_the_canal_with_unit_and_uncertainty():
     _, _, result = made_case()
     (text,) = by_role(result)["numbers"].labels
-    assert "Working length  22.01 ± 0.10 mm" in text.splitlines()
+    assert "WL 22.01 ± 0.10 mm" in text.splitlines()
     assert len(drawings.result_drawings(drawn_of(result), numbers=False)[6].data) == 0
 
 
