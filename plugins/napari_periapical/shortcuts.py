@@ -71,6 +71,31 @@ _WAYS = {"Up": (-1, 0), "Down": (1, 0), "Left": (0, -1), "Right": (0, 1)}
 _NUDGES = tuple((key, _nudge(*way, NUDGE_PX)) for key, way in _WAYS.items())
 _FAR_NUDGES = tuple((f"Shift-{key}", _nudge(*way, FAR_PX)) for key, way in _WAYS.items())
 
+
+def _silent(name: str, key: str, shown: str, hint: str, run: Action, *also: tuple[str, Action]) -> Shortcut:
+    """Make a shortcut whose button stands with what it belongs to, or that needs none."""
+    return Shortcut(name, key, shown, hint, hint, run, also=also, button=False)
+
+
+_LOOKING = (
+    _silent(
+        *("landmark", "J", "J, K", "Choose the next, the previous landmark", lambda one: one.choose_near(1)),
+        ("K", lambda one: one.choose_near(-1)),
+    ),
+    _silent("canal", "N", "N", "Work on the next canal", Controller.next_canal),
+    _silent("add_canal", "Shift-N", "Shift+N", "Add a canal", Controller.add_canal),
+    _silent("hide", "H", "H", "Hide the canal worked on, or show it", Controller.switch_hidden),
+    _silent(
+        *("method", "U", "U, Shift+U", "Next, previous method of curvature", lambda one: one.near_method(1)),
+        ("Shift-U", lambda one: one.near_method(-1)),
+    ),
+    _silent(
+        *("step", ".", ". ,", "Construction one step forth, back", lambda one: one.step_through(1)),
+        (",", lambda one: one.step_through(-1)),
+    ),
+    _silent("numbers", "W", "W", "Numbers on the image, or none", Controller.switch_numbers),
+)
+
 SHORTCUTS = (
     Shortcut(
         "next",
@@ -110,6 +135,15 @@ SHORTCUTS = (
         also=_FAR_NUDGES[1:],
         button=False,
     ),
+    Shortcut(
+        "magnifier",
+        "M",
+        "M",
+        "Magnifier",
+        "Show the surroundings of the pointer enlarged, or no longer",
+        Controller.switch_magnifier,
+    ),
+    *_LOOKING,
     Shortcut("undo", "Control-Z", "Ctrl+Z", "Undo", "Take the last step back", Controller.undo),
     Shortcut("redo", "Control-Shift-Z", "Ctrl+Shift+Z", "Redo", "Do the step again", Controller.redo),
 )

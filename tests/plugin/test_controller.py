@@ -334,3 +334,43 @@ def test_a_point_placed_exactly_stays_exact_while_it_is_dragged_and_undone(contr
 def test_facts_of_a_table_bring_no_exact_points_without_their_points(controller):
     controller.open(plain_radiograph(seed=7), [CaseFacts(tooth="36", exact=(("canal_via", 1),))])
     assert (controller.canal.facts.tooth, controller.canal.facts.exact) == ("36", ())
+
+
+def test_keys_go_through_landmarks_canals_and_methods(controller):
+    controller.choose("orifice")
+    controller.choose_near(1)
+    assert controller.session.landmark == "canal_via"
+    controller.choose_near(-1)
+    assert controller.session.landmark == "orifice"
+    first = controller.method.name
+    controller.near_method(-1)
+    controller.near_method(1)
+    assert controller.method.name == first
+    controller.add_canal()
+    assert controller.session.sheet.active == 1
+    controller.next_canal()
+    assert controller.session.sheet.active == 0
+    controller.switch_hidden()
+    assert controller.view.hidden == {controller.canal.uid}
+    controller.switch_hidden()
+    controller.switch_numbers()
+    assert not controller.view.hidden
+    assert not controller.view.numbers
+    controller.undo()
+    assert controller.view.numbers
+
+
+def test_no_key_of_ours_is_one_of_the_viewer():
+    """Beside those that mean the same in both, or are asked of every layer of points."""
+    from napari.utils.shortcuts import default_shortcuts
+
+    from napari_periapical.shortcuts import SHORTCUTS
+
+    shared = {"Backspace", "Enter", "Escape", "Left", "Right"}
+    theirs = {
+        str(key).replace("+", "-").replace("Ctrl", "Control") for k in default_shortcuts.values() for key in k
+    }
+    ours = [key for one in SHORTCUTS for key, _ in one.keys]
+    assert len(ours) == len(set(ours))
+    of_others = {"M"}  # of layers of labels, which ours are not
+    assert set(ours) & theirs <= shared | of_others

@@ -28,3 +28,9 @@ class Canals(Core):
             self.cancel_move()
             self.session.history.show(index)
             self._start_canal()
+
+    def next_canal(self) -> None:
+        """Work on the canal after this one; after the last comes the first."""
+        if self.session is not None:
+            sheet = self.session.sheet
+            self.choose_canal((sheet.active + 1) % len(sheet.canals))

@@ -63,6 +63,13 @@ class Placing(Core):
         session.selected = (landmark, len(points) - 1) if points else None
         self.changed.emit()
 
+    def choose_near(self, by: int) -> None:
+        """Choose the landmark that many places further in the list."""
+        if self.session is not None:
+            current = self.session.landmark
+            start = LANDMARKS.index(current) if current else (-1 if by > 0 else len(LANDMARKS))
+            self.choose(LANDMARKS[(start + by) % len(LANDMARKS)])
+
     def select(self, landmark: str, index: int) -> None:
         """Choose one point, to be removed or moved."""
         if self.session is not None and index < len(self.canal.points(landmark)):

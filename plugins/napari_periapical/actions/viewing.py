@@ -8,7 +8,7 @@ from typing import Any
 from napari_periapical.actions.core import Core
 from napari_periapical.construction import steps_of
 from radio.image.display import Display, grey_window
-from radio.measure.methods import CurvatureMethod, method_named
+from radio.measure.methods import METHODS, CurvatureMethod, method_named
 
 # a window narrower than this shows black and white only
 _LEAST_WINDOW = 0.01
@@ -61,6 +61,11 @@ class Viewing(Core):
         """Let the main numbers stand beside the canal on the image, or not."""
         self.show_as("showing numbers on the image" if show else "hiding numbers on the image", numbers=show)
 
+    def switch_magnifier(self) -> None:
+        """Show the surroundings of the pointer enlarged, or no longer."""
+        on = not self.view.magnifier
+        self.show_as("showing the magnifier" if on else "hiding the magnifier", magnifier=on)
+
     def hide_canal(self, hide: bool) -> None:
         """Hide lines and points of the canal worked on, or show them again."""
         uid = self.canal.uid
@@ -106,3 +111,16 @@ class Viewing(Core):
             session.slid = (session.sheet, what) if further else None
             self.tell("note", "")
             self._after_change()
+
+    def near_method(self, by: int) -> None:
+        """Show the method that many places further in the list."""
+        names = [one.name for one in METHODS]
+        self.choose_method(names[(names.index(self.view.method) + by) % len(names)])
+
+    def switch_numbers(self) -> None:
+        """Show numbers on the image where there are none, and none where there are."""
+        self.show_numbers(not self.view.numbers)
+
+    def switch_hidden(self) -> None:
+        """Hide the canal worked on, or show it when it is hidden."""
+        self.hide_canal(self.canal.uid not in self.view.hidden)
