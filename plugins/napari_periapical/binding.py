@@ -15,7 +15,7 @@ from napari_periapical import drawings
 from napari_periapical.controller import Controller
 from napari_periapical.drawings import LANDMARKS_ROLE
 from napari_periapical.framing import Framing, layer_of, radiograph_of
-from napari_periapical.layers import FACTS, ROLE
+from napari_periapical.layers import ASIDE_PX, DISPLAY_ROLE, FACTS, ROLE
 from napari_periapical.mouse import MouseTool
 from napari_periapical.scene import Scene
 from napari_periapical.sheet import Point
@@ -94,6 +94,14 @@ class Binding:
     def image_layers(self) -> list[Any]:
         """Layers that carry a radiograph."""
         return [one for one in self.viewer.layers if radiograph_of(one) is not None]
+
+    def seen_image(self) -> Any | None:
+        """Layer in which the radiograph that is worked on is seen; with display aids, ours over it."""
+        ours = layer_of(self.viewer, DISPLAY_ROLE)
+        if ours is not None and ours.visible and not ours.metadata[ASIDE_PX]:
+            return ours
+        shown = [one for one in self.image_layers() if self.framing.is_current(radiograph_of(one))]
+        return next((one for one in reversed(shown) if one.visible), None)
 
     @property
     def ready(self) -> bool:
@@ -214,10 +222,8 @@ class Binding:
     def landmark_near(self, point: Point, reach_screen_px: float) -> tuple[str, int] | None:
         """Landmark within reach of a point, the nearest one."""
         drawing = drawings.landmarks_drawing(self.controller.canal)
-        frame = self.framing.frame
-        if frame is None or not len(drawing.data):
+        if self.framing.frame is None or not len(drawing.data):
             return None
-        size = np.array([frame.row, frame.col])
-        distance = np.hypot(*((drawing.data - point) * size).T) * self.viewer.scene.camera.zoom
+        distance = np.hypot(*((drawing.data - point) * self.framing.screen_px_per_px()).T)
         nearest = int(np.argmin(distance))
         return drawing.keys[nearest] if distance[nearest] <= reach_screen_px else None

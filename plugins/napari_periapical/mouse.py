@@ -118,4 +118,5 @@ class MouseTool:
 
 
 def _modifiers(event: Any) -> set[str]:
-    return {str(one) for one in getattr(event, "modifiers", ())}
+    """Names of the keys that are held; vispy tells of them as objects."""
+    return {str(getattr(one, "name", one)) for one in getattr(event, "modifiers", ())}

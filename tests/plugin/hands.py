@@ -8,7 +8,7 @@ from qtpy.QtCore import QEvent, QPoint, QPointF, Qt
 from qtpy.QtGui import QMouseEvent
 from qtpy.QtWidgets import QApplication, QWidget
 
-LEFT, NONE = Qt.MouseButton.LeftButton, Qt.MouseButton.NoButton
+LEFT, RIGHT, NONE = Qt.MouseButton.LeftButton, Qt.MouseButton.RightButton, Qt.MouseButton.NoButton
 PLAIN = Qt.KeyboardModifier.NoModifier
 
 
@@ -51,18 +51,34 @@ class Hands:
         # napari passes moves on every 5 ms at most
         self.qtbot.wait(15)
 
-    def drag(self, *points: tuple[float, float], modifier: Any = PLAIN) -> None:
+    def move(self, *points: tuple[float, float], modifier: Any = PLAIN) -> None:
+        """Move the pointer from point to point with no button down."""
+        for point in points:
+            self._send(QEvent.Type.MouseMove, self.on_screen(point), NONE, NONE, modifier)
+
+    def leave(self) -> None:
+        """Take the pointer off the canvas."""
+        QApplication.sendEvent(self.canvas, QEvent(QEvent.Type.Leave))
+
+    def drag(self, *points: tuple[float, float], modifier: Any = PLAIN, button: Any = LEFT) -> None:
         """Press at the first point, move to the others, release at the last."""
         places = [self.on_screen(p) for p in points]
         self._send(QEvent.Type.MouseMove, places[0], NONE, NONE, modifier)
-        self._send(QEvent.Type.MouseButtonPress, places[0], LEFT, LEFT, modifier)
+        self._send(QEvent.Type.MouseButtonPress, places[0], button, button, modifier)
         for place in places[1:]:
-            self._send(QEvent.Type.MouseMove, place, NONE, LEFT, modifier)
-        self._send(QEvent.Type.MouseButtonRelease, places[-1], LEFT, NONE, modifier)
+            self._send(QEvent.Type.MouseMove, place, NONE, button, modifier)
+        self._send(QEvent.Type.MouseButtonRelease, places[-1], button, NONE, modifier)
 
-    def click(self, point: tuple[float, float], modifier: Any = PLAIN) -> None:
+    def click(self, point: tuple[float, float], modifier: Any = PLAIN, button: Any = LEFT) -> None:
         """Press and release at one place."""
-        self.drag(point, modifier=modifier)
+        self.drag(point, modifier=modifier, button=button)
+
+    def double_click(self, point: tuple[float, float]) -> None:
+        """Click twice as Qt tells of it: press, release, double click, release."""
+        self.click(point)
+        place = self.on_screen(point)
+        self._send(QEvent.Type.MouseButtonDblClick, place, LEFT, LEFT, PLAIN)
+        self._send(QEvent.Type.MouseButtonRelease, place, LEFT, NONE, PLAIN)
 
     def key(self, key: Qt.Key, modifier: Any = PLAIN) -> None:
         """Press a key with the canvas in focus."""

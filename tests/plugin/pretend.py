@@ -11,6 +11,7 @@ from napari.utils.interactions import (
     mouse_press_callbacks,
     mouse_release_callbacks,
 )
+from vispy.util.keys import Key
 
 from napari_periapical import layers
 from napari_periapical.binding import bind
@@ -29,7 +30,7 @@ class Mouse:
     pos: tuple[float, float]
     is_dragging: bool = False
     button: int = 1
-    modifiers: tuple[str, ...] = ()
+    modifiers: tuple[Key, ...] = ()
     handled: bool = False
     dims_displayed: list[int] = field(default_factory=lambda: [0, 1])
     view_direction: None = None
@@ -45,6 +46,8 @@ class Hand:
     def _event(self, kind, point, **more):
         world = self.layer.data_to_world(point)
         zoom = self.viewer.scene.camera.zoom
+        # as vispy tells of keys that are held
+        more["modifiers"] = tuple(Key(name) for name in more.get("modifiers", ()))
         return Mouse(kind, tuple(world), (world[1] * zoom, world[0] * zoom), **more)
 
     def _send(self, callbacks, made):

@@ -46,6 +46,8 @@ def test_one_canal_from_opening_to_reopened(story, qtbot, monkeypatch, tmp_path)
     from qtpy.QtCore import Qt
     from qtpy.QtWidgets import QFileDialog
 
+    from tests.plugin.hands import LEFT, RIGHT
+
     viewer, panel, hands = story
     controller = panel.controller
     control, shift = Qt.KeyboardModifier.ControlModifier, Qt.KeyboardModifier.ShiftModifier
@@ -55,10 +57,10 @@ def test_one_canal_from_opening_to_reopened(story, qtbot, monkeypatch, tmp_path)
     type_into(qtbot, field_of(panel, "file_length_mm"), f"{known:.2f}".replace(".", ","))
     assert controller.canal.facts.file_length_mm == pytest.approx(known, abs=0.01)
 
-    # place the points with the mouse, as the panel asks for them
+    # place the points with the mouse, as the panel asks for them; a right click ends a line
     for name in ESSENTIAL:
         assert controller.session.landmark == name
-        hands.click(click(name))
+        hands.click(click(name), button=RIGHT if name in ("file_tip", "apex") else LEFT)
         assert controller.canal.points(name)[0] == pytest.approx(click(name), abs=2.0)
     settle(qtbot, panel)
     first = numbers(panel)

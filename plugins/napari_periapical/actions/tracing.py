@@ -34,6 +34,15 @@ class Tracing(Placing):
         parts = self._parts()
         return None if parts is None else parts.last(self.canal)
 
+    @property
+    def looked_at(self) -> Point | None:
+        """What the magnifier shows: the pointer while a point is placed, traced, dragged or nudged."""
+        session = self.session
+        if session is None or not session.sheet.view.magnifier:
+            return None
+        at_work = session.landmark is not None or session.drag is not None or session.nudged is not None
+        return session.live.pointer if at_work else None
+
     # -- what a click does --------------------------------------------------------------------------------
 
     def click(self, point: Point, *, exact: bool = False) -> None:
