@@ -36,7 +36,7 @@ NAMES = {
     "landmarks": "Landmarks",
 }
 # width of a line on the screen, in screen pixels
-_WIDTHS = {"file": 2.0, "canal": 2.0, "gap": 4.0, "construction": 1.6, "live": 1.2}
+_WIDTHS = {"file": 2.0, "canal": 2.0, "gap": 4.0, "construction": 1.6, "live": 1.6}
 LINE_ROLES = tuple(_WIDTHS)
 # size of a point likewise
 _SIZES = {"landmarks": 18.0, "marks": 10.0, "found": 10.0, "names": 1.0}

@@ -20,7 +20,8 @@ _NAME = "periapical_magnifier"
 _EDGE_PX = 10
 # the pointer never comes nearer to the inset than this
 _CLEAR_PX = 60
-_GAP_PX = 6
+# arms of the cross hair: they begin and end this far from its middle
+_GAP_PX, _ARM_PX = 5, 28
 _DARK, _BRIGHT = QColor(0, 0, 0, 170), QColor(255, 255, 255, 210)
 
 
@@ -125,7 +126,8 @@ class Magnifier(QWidget):
 
 def _draw_cross(painter: QPainter, size: int) -> None:
     middle = size // 2
-    for first, last in ((0, middle - _GAP_PX), (middle + _GAP_PX, size)):
+    arms = ((middle - _ARM_PX, middle - _GAP_PX), (middle + _GAP_PX, middle + _ARM_PX))
+    for first, last in arms:
         painter.drawLine(first, middle, last, middle)
         painter.drawLine(middle, first, middle, last)
 
