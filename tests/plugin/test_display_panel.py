@@ -114,6 +114,37 @@ def test_as_exposed_switches_all_off_and_beside_needs_an_aid(opened, qtbot):
     assert not part.beside.isChecked()
 
 
+def test_the_check_of_the_image_as_exposed_hears_of_the_aids(opened, qtbot):
+    _, panel = opened
+    controller, table = panel.controller, panel.image.checks.table
+    controller.state_fact("scale_from", "none")
+
+    def row():
+        places = (k for k in range(table.rowCount()) if table.item(k, 0).text().startswith("19 "))
+        return next(places, None)
+
+    def value():
+        return None if row() is None else table.item(row(), 1).text()
+
+    for name, point in (("orifice", (10.0, 20.0)), ("apex", (100.0, 50.0))):
+        controller.choose(name)
+        controller.place(point)
+    qtbot.waitUntil(lambda: controller.up_to_date and table.rowCount() > 0, timeout=10000)
+    before = value()
+    aids(panel).invert.click()
+    qtbot.waitUntil(lambda: value() == "· Note", timeout=10000)
+    table.selectRow(row())
+    assert "The eye saw it with: inverted." in panel.image.checks.details.text()
+    aids(panel).reset.click()
+    qtbot.waitUntil(lambda: value() == before, timeout=10000)  # no point was placed with it
+    controller.undo()
+    assert controller.view.display == Display(invert=True)
+    controller.choose("apex")
+    controller.place((101.0, 50.0))
+    aids(panel).reset.click()
+    qtbot.waitUntil(lambda: value() == "· Note", timeout=10000)  # this one was
+
+
 def test_closing_and_opening_the_panel_keeps_the_aids(opened, qtbot):
     viewer, panel = opened
     aids(panel).invert.click()

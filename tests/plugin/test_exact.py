@@ -7,8 +7,8 @@ from napari.components import ViewerModel
 
 from napari_periapical import layers
 from napari_periapical.binding import bind
-from radio.measure.case import CaseFacts
-from tests.plugin.made import plain_radiograph
+from radio.measure.case import LANDMARKS, CaseFacts
+from tests.plugin.made import plain_radiograph, straight_length
 
 
 @pytest.fixture
@@ -17,7 +17,9 @@ def binding():
     frame = layers.frame_of(1.0, None, millimetres=False)
     data, kwargs, _ = layers.image_layer(plain_radiograph(), frame, (CaseFacts(scale_from="none"),))
     viewer.add_image(data, **kwargs)
-    return bind(viewer)
+    one = bind(viewer)
+    one.controller.measuring.measure = straight_length
+    return one
 
 
 def symbols(binding):
@@ -54,3 +56,24 @@ def test_a_dragged_exact_point_stays_a_square_ring(binding):
     binding.viewer.layers.remove(layer)
     binding.make_ready()
     assert symbols(binding) == ["square"]
+
+
+def test_the_list_says_which_points_are_exactly_as_placed(display, make_napari_viewer_proxy):
+    pytest.importorskip("qtpy")
+    viewer = make_napari_viewer_proxy(show=False)
+    _, panel = viewer.window.add_plugin_dock_widget("napari-periapical", "Measure root canals")
+    controller = panel.controller
+    controller.measuring.measure = straight_length
+    controller.open(plain_radiograph(), [CaseFacts(scale_from="none")])
+    controller.place((10.0, 20.0))
+    controller.place((40.0, 50.0), exact=True)
+    controller.choose("canal_via")
+    controller.place((20.0, 30.0), exact=True)
+    controller.place((30.0, 40.0))
+
+    def line(name):
+        return panel.trace.list.item(LANDMARKS.index(name)).text()
+
+    assert line("apex").endswith("Radiographic apex: exactly as placed")
+    assert line("canal_via").endswith("On the canal: 2 placed, 1 of them exactly")
+    assert "exactly" not in line("orifice")
