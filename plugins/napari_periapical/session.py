@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from napari_periapical.guide import next_landmark
+from napari_periapical.history import History
 from napari_periapical.live import LINES, Live
-from napari_periapical.sheet import Canal, History, Point, Sheet, View
+from napari_periapical.sheet import Canal, Point, Sheet, View
 from radio.image.radiograph import Radiograph
 from radio.measure.case import CaseFacts, CaseResult
 from radio.record.tracing import Tracing

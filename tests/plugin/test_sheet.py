@@ -6,7 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from napari_periapical.guide import GUIDE, essential, instruction, next_landmark
-from napari_periapical.sheet import Canal, History, Sheet
+from napari_periapical.history import History
+from napari_periapical.sheet import Canal, Sheet
 from radio.measure.case import LANDMARKS, CaseFacts
 
 
