@@ -114,8 +114,8 @@ def tracing_instruction(kind: LineKind, end: str) -> str:
         The landmark that will end it.
     """
     return (
-        f"Move along the {kind}, click to pin the line, right click at the {GUIDE[end].label.lower()} to end "
-        "it. Backspace takes a pin back, Esc gives the line up."
+        f"Click along the {kind} to pin the line, right click at the {GUIDE[end].label.lower()} to end it. "
+        "Backspace takes a pin back, Esc gives up."
     )
 
 

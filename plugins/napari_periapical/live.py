@@ -1,8 +1,9 @@
-"""The live line: from the last point of the line that is traced to the pointer; no Qt, no viewer."""
+"""The live line: through the points of the line that is traced to the pointer; no Qt, no viewer."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -71,6 +72,7 @@ class Live:
     pointer: Point | None = None
     line: FloatArray | None = None
     _polarity: tuple[object, bool | None] = (None, None)
+    _legs: dict[object, FloatArray] = field(default_factory=dict)
 
     def find(
         self,
@@ -79,9 +81,10 @@ class Live:
         kind: LineKind,
         result: CaseResult | None,
         *,
-        straight: bool,
+        pointer: Point | None,
+        straight: bool = False,
     ) -> None:
-        """Find the line from the last point of what is traced to the pointer.
+        """Find the line through the points of what is traced, and on to the pointer.
 
         Parameters
         ----------
@@ -91,27 +94,45 @@ class Live:
             Which of its lines is traced.
         result : CaseResult or None
             What was measured on it last: its scale, and its file where it lies in the canal.
+        pointer : tuple of float or None
+            Where the line goes in the end, (row, col) in pixels; to its last point where there is none.
         straight : bool
-            Whether to go straight, whatever the image shows.
+            Whether to go straight to the pointer, whatever the image shows.
         """
-        self.line = None
-        if self.pointer is None:
-            return
-        name, index = LINES[kind].last(canal)
-        ends = np.array([canal.points(name)[index], self.pointer], dtype=np.float64)
-        if straight:
-            self.line = ends
-            return
         mm = self._mm_per_px(radiograph, canal, result)
         file = result.file_line if result is not None and kind == "canal" else None
-        along = None if file is None else _along_file(file, ends, mm, radiograph.pixel_aspect)
+        points = (*canal.points(LINES[kind].start), *canal.points(LINES[kind].via))
+        known, self._legs = self._legs, {}
+        legs = []
+        for ends in pairwise(points):
+            key = kind, ends, file, mm
+            leg = known[key] if key in known else self._leg(radiograph, canal, kind, file, ends, mm)
+            self._legs[key] = leg
+            legs.append(leg)
+        if pointer is not None and pointer != points[-1]:
+            last = points[-1], pointer
+            leg = np.array(last) if straight else self._leg(radiograph, canal, kind, file, last, mm)
+            legs.append(np.asarray(leg, dtype=np.float64))
+        self.line = np.vstack(legs) if legs else None
+
+    def _leg(
+        self,
+        radiograph: Radiograph,
+        canal: Canal,
+        kind: LineKind,
+        file: Line | None,
+        ends: tuple[Point, Point],
+        mm: float,
+    ) -> FloatArray:
+        """Find the way between two points: along a file that lies there, else by what the image shows."""
+        both = np.array(ends, dtype=np.float64)
+        along = None if file is None else _along_file(file, both, mm, radiograph.pixel_aspect)
         if along is None:
-            self.line = self._piece(radiograph, canal, kind, ends, mm)
-        elif np.array_equal(along[-1], ends[1]):
-            self.line = along
-        else:
-            beyond = self._piece(radiograph, canal, kind, np.array([along[-1], ends[1]]), mm)
-            self.line = np.vstack([along[:-1], beyond])
+            return self._piece(radiograph, canal, kind, both, mm)
+        if np.array_equal(along[-1], both[1]):
+            return along
+        beyond = self._piece(radiograph, canal, kind, np.array([along[-1], both[1]]), mm)
+        return np.vstack([along[:-1], beyond])
 
     def forget(self) -> None:
         """Show no line any more."""

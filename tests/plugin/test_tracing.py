@@ -273,11 +273,34 @@ def test_the_live_line_goes_from_the_last_point_to_the_pointer(controller):
     controller.aim((60.0, 40.0))
     np.testing.assert_array_equal(seen[-1][[0, -1]], [(10.0, 20.0), (60.0, 40.0)])
     trace(controller, (60.0, 40.0))
-    assert controller.session.live.line is None
     controller.aim((90.0, 60.0))
-    np.testing.assert_array_equal(seen[-1][[0, -1]], [(60.0, 40.0), (90.0, 60.0)])
-    controller.back()
+    # through the pin
     np.testing.assert_array_equal(seen[-1][[0, -1]], [(10.0, 20.0), (90.0, 60.0)])
+    assert (seen[-1] == (60.0, 40.0)).all(axis=1).any()
+    controller.back()
+    now = controller.session.live.line
+    np.testing.assert_array_equal(now[[0, -1]], [(10.0, 20.0), (90.0, 60.0)])
+    assert not (now == (60.0, 40.0)).all(axis=1).any()
+    controller.undo()
+    assert (controller.session.live.line == (60.0, 40.0)).all(axis=1).any()
+
+
+def test_the_live_line_follows_a_pin_that_is_held(controller):
+    trace(controller, (10.0, 20.0), (60.0, 40.0), (90.0, 60.0))
+    controller.begin_move("file_via", 0)
+    controller.move_to((50.0, 70.0))
+    line = controller.session.live.line
+    np.testing.assert_array_equal(line[[0, -1]], [(10.0, 20.0), (90.0, 60.0)])
+    assert (line == (50.0, 70.0)).all(axis=1).any()
+    controller.cancel_move()
+    assert (controller.session.live.line == (60.0, 40.0)).all(axis=1).any()
+
+
+def test_without_the_pointer_the_live_line_ends_at_the_last_pin(controller):
+    trace(controller, (10.0, 20.0), (60.0, 40.0))
+    controller.aim((90.0, 60.0))
+    controller.rest()
+    np.testing.assert_array_equal(controller.session.live.line[-1], (60.0, 40.0))
 
 
 def test_the_live_line_goes_with_pointer_end_and_image(controller):

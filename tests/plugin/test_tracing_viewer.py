@@ -64,9 +64,9 @@ def test_a_file_is_traced_by_clicks_and_ended_by_a_right_click(story, qtbot):
 
     hands.click(pin)
     hands.move(on_file(0.8), tip)
-    assert len(layer.data) > 5
+    whole = len(layer.data)
     hands.leave()
-    assert len(layer.data) == 0
+    assert 20 < len(layer.data) < whole
     hands.click(tip, button=RIGHT)
     assert controller.tracing is None
     assert [len(one) for one in points(panel, "file_start", "file_via", "file_tip")] == [1, 1, 1]

@@ -54,6 +54,7 @@ class Tracing(Placing):
         session = self.session
         if session is None:
             return
+        self._point(point)
         if session.tracing is not None:
             if session.chosen:  # an end of the line, chosen in the list
                 self.end_line(point, exact=exact)
@@ -79,7 +80,6 @@ class Tracing(Placing):
             return
         canal, at = session.canal.with_appended(parts.via, point, exact=exact)
         session.selected = (parts.via, at)
-        session.live.forget()
         self._push(f"pinning {self._word()}{' exactly' if exact else ''}", canal)
 
     def end_line(self, point: Point | None = None, *, exact: bool = False) -> None:
@@ -114,7 +114,6 @@ class Tracing(Placing):
         if session.selected is None:
             session.stop_tracing(parts.start)
         self._push(f"taking back a point of {word}", canal)
-        self._aim_again()
 
     def cancel_line(self) -> None:
         """Give the line up: start and pins placed since tracing began go, as one step that can be undone."""
@@ -168,24 +167,37 @@ class Tracing(Placing):
         session = self.session
         if session is None:
             return
-        point = float(point[0]), float(point[1])
-        session.live.pointer = point if point == session.clipped(point) else None
-        if session.drag is None and session.tracing is not None:
-            result = self.shown.result if self.shown is not None else None
-            session.live.find(session.radiograph, session.canal, session.tracing, result, straight=straight)
-        else:
-            session.live.forget()
+        self._point(point)
+        self._find_line(straight=straight)
         self.aimed.emit()
 
     def rest(self) -> None:
-        """Take the live line away: the pointer has left the image."""
+        """Let the live line end at its last pin: the pointer has left the image."""
         if self.session is not None and self.session.live.pointer is not None:
             self.session.live.leave()
+            self._find_line()
             self.aimed.emit()
 
-    def _aim_again(self) -> None:
-        if self.session is not None and self.session.live.pointer is not None:
-            self.aim(self.session.live.pointer)
+    def _point(self, point: Point) -> None:
+        """Take note where the pointer is."""
+        assert self.session is not None
+        point = float(point[0]), float(point[1])
+        self.session.live.pointer = point if point == self.session.clipped(point) else None
+
+    def _find_line(self, *, straight: bool = False) -> None:
+        """Bring the live line in line with points and pointer; a point that is held is where it is held."""
+        session = self.session
+        if session is None or session.tracing is None:
+            return
+        result = self.shown.result if self.shown is not None else None
+        pointer = session.live.pointer if session.drag is None else None
+        session.live.find(
+            session.radiograph, session.canal, session.tracing, result, pointer=pointer, straight=straight
+        )
+
+    def _after_change(self) -> None:
+        self._find_line()
+        super()._after_change()
 
     # -- bits ---------------------------------------------------------------------------------------------
 
