@@ -11,7 +11,8 @@ from typing import Any, Literal
 
 import numpy as np
 
-from napari_periapical import drawings
+from napari_periapical import drafts, drawings, preferences
+from napari_periapical.autosave import Autosave
 from napari_periapical.controller import Controller
 from napari_periapical.drawings import LANDMARKS_ROLE
 from napari_periapical.framing import Framing, layer_of, radiograph_of
@@ -35,7 +36,9 @@ def bind(viewer: Any) -> Binding:
             binding = callback.target
             assert isinstance(binding, Binding)
             return binding
-    return Binding(viewer, Controller())
+    wanted = preferences.preferences
+    autosave = Autosave(drafts.drafts_folder, lambda: wanted().autosave)
+    return Binding(viewer, Controller(autosave=autosave, preferences=wanted))
 
 
 class Binding:

@@ -13,6 +13,7 @@ from radio.errors import ImageError, TableError
 from radio.image.radiograph import Radiograph
 from radio.measure.case import CaseResult
 from radio.measure.checks import with_checks_between
+from radio.measure.settings import CurvatureSettings
 from radio.record.results import result_row, write_results
 from radio.record.tracing import Tracing, latest, load_tracings, save_tracings
 
@@ -61,7 +62,7 @@ def keep_tracing(controller: Controller, path: Path, reader: str = "") -> str:
     for canal, result in measured:
         before = _predecessor(session, canal, there)
         if before is not None and before in there and _says_the_same(before, canal, result):
-            session.saved[canal.uid] = before
+            new[canal.uid] = before
             continue
         new[canal.uid] = Tracing.from_case(
             session.radiograph,
@@ -71,11 +72,15 @@ def keep_tracing(controller: Controller, path: Path, reader: str = "") -> str:
             reader=reader,
             display=_BETWEEN.join(canal.seen),
         )
-    if not new:
-        return f"{path.name} holds this state already; nothing was added."
-    save_tracings(path, [*there, *new.values()])
+    added = [one for one in new.values() if one not in there]
+    if added:
+        save_tracings(path, [*there, *added])
     session.saved |= new
-    revisions = ", ".join(f"canal {t.facts.canal} revision {t.revision}" for t in new.values())
+    session.kept_in |= dict.fromkeys(new, path)
+    controller.autosave.note(session)
+    if not added:
+        return f"{path.name} holds this state already; nothing was added."
+    revisions = ", ".join(f"canal {t.facts.canal} revision {t.revision}" for t in added)
     return f"Tracing saved in {path.name}: {revisions}."
 
 
@@ -104,8 +109,9 @@ def reopen(controller: Controller, path: Path) -> str:
             "edited is another image: open the one that was measured."
         )
     uid = session.sheet.next_uid()
-    canals = [_canal_of(t, uid + k) for k, t in enumerate(mine)]
+    canals = [_canal_of(t, uid + k, session.canal.settings) for k, t in enumerate(mine)]
     session.saved |= {canal.uid: t for canal, t in zip(canals, mine, strict=True)}
+    session.kept_in |= {canal.uid: path for canal in canals}
     controller.replace_canals(f"opening {path.name}", canals)
     changed = [
         note for canal, t in zip(canals, mine, strict=True) for note in _differences(controller, canal, t)
@@ -114,9 +120,10 @@ def reopen(controller: Controller, path: Path) -> str:
     return f"{told} Measured again, some numbers differ: {'; '.join(changed)}." if changed else told
 
 
-def _canal_of(tracing: Tracing, uid: int) -> Canal:
+def _canal_of(tracing: Tracing, uid: int, settings: CurvatureSettings) -> Canal:
+    """Make the canal of a tracing, measured the way all canals of the image are."""
     seen = tuple(filter(None, tracing.display.split(_BETWEEN)))
-    return Canal(uid, tracing.facts, seen=seen).with_clicks(tracing.clicks_px())
+    return Canal(uid, tracing.facts, settings=settings, seen=seen).with_clicks(tracing.clicks_px())
 
 
 def image_beside(path: Path) -> Path | None:

@@ -123,7 +123,7 @@ class PeriapicalPanel(QWidget):
     def _connect(self) -> None:
         for signal, slot in self._slots():
             signal.connect(slot)
-        owners = (self.controller.measuring, self.binding.shown_image)
+        owners = (self.controller.measuring, self.binding.shown_image, self.controller.autosave)
         runners = tuple((owner, LatestWins(_Post())) for owner in owners)
         for owner, runner in runners:
             owner.runner = runner
@@ -136,6 +136,7 @@ class PeriapicalPanel(QWidget):
             (controller.changed, self.refresh),
             (controller.measured, self.refresh_numbers),
             (controller.told, self.tell),
+            (controller.autosave.kept, self.keep.refresh),
         )
 
     def disconnect_controller(self) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
 from napari_periapical.guide import next_landmark
 from napari_periapical.history import History
@@ -11,6 +12,7 @@ from napari_periapical.live import LINES, Live
 from napari_periapical.sheet import Canal, Point, Sheet, View
 from radio.image.radiograph import Radiograph
 from radio.measure.case import CaseFacts, CaseResult
+from radio.measure.settings import DEFAULT_SETTINGS, CurvatureSettings
 from radio.record.tracing import Tracing
 from radio.trace.line import LineKind
 
@@ -70,6 +72,10 @@ class Session:
         Latest outcome for each canal, by uid.
     saved : dict of int to Tracing
         Latest saved revision for each canal, by uid.
+    kept_in : dict of int to pathlib.Path
+        The document that revision is in.
+    given : tuple of CaseFacts
+        What was stated with the image when it was opened.
     """
 
     radiograph: Radiograph
@@ -86,17 +92,23 @@ class Session:
     nudged: tuple[Sheet, tuple[str, int]] | None = None
     shown: dict[int, Shown] = field(default_factory=dict)
     saved: dict[int, Tracing] = field(default_factory=dict)
+    kept_in: dict[int, Path] = field(default_factory=dict)
+    given: tuple[CaseFacts, ...] = ()
     _cache: dict[object, Shown] = field(default_factory=dict)
 
     @classmethod
     def start(
-        cls, radiograph: Radiograph, facts: Sequence[CaseFacts] = (), view: View | None = None
+        cls,
+        radiograph: Radiograph,
+        facts: Sequence[CaseFacts] = (),
+        view: View | None = None,
+        settings: CurvatureSettings = DEFAULT_SETTINGS,
     ) -> Session:
-        """Begin with an image and what is stated about its canals, shown as the image before it."""
+        """Begin with an image and what is stated about its canals, shown and measured in a given way."""
         # facts of a table may call points exact; those points are not placed here
-        stated = (replace(one, exact=()) for one in facts)
-        canals = tuple(Canal(k, one) for k, one in enumerate(stated)) or (Canal(0),)
-        session = cls(radiograph, History(Sheet(canals, view=view or View())))
+        stated = tuple(replace(one, exact=()) for one in facts)
+        canals = tuple(Canal(k, one, settings=settings) for k, one in enumerate(stated or (CaseFacts(),)))
+        session = cls(radiograph, History(Sheet(canals, view=view or View())), given=stated)
         session.start_canal()
         return session
 

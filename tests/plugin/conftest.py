@@ -9,6 +9,19 @@ import pytest
 os.environ.setdefault("NAPARI_STRICT_QT", "1")
 
 
+@pytest.fixture(autouse=True)
+def drafts(request, tmp_path_factory, monkeypatch):
+    """Keep every test out of the person's own drafts and settings; gives the folder drafts go to instead."""
+    from napari_periapical import drafts, preferences
+
+    folder = tmp_path_factory.mktemp("own") / "drafts"
+    monkeypatch.setattr(drafts, "drafts_folder", lambda: folder)
+    monkeypatch.setenv("XDG_DATA_HOME", str(folder.parent))  # for programs a test starts
+    if "plugin_settings" not in request.fixturenames:
+        monkeypatch.setattr(preferences, "_page", lambda: None)
+    return folder
+
+
 @pytest.fixture(scope="session")
 def case_path(tmp_path_factory):
     """Write the synthetic case as an image."""

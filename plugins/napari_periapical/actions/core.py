@@ -8,8 +8,10 @@ from typing import ClassVar, Literal
 
 from psygnal import Signal
 
+from napari_periapical.autosave import Autosave
 from napari_periapical.background import Runner, run_now
 from napari_periapical.measuring import Measure, Measuring, measure_with_tracer
+from napari_periapical.preferences import Preferences
 from napari_periapical.session import Session, Shown
 from napari_periapical.sheet import Canal, Sheet, View
 from radio.image.radiograph import Radiograph
@@ -27,6 +29,10 @@ class Core:
         Where measuring is done; on the spot unless a panel gives a thread.
     measure : callable
         Radiograph, clicks, facts and settings to CaseResult.
+    autosave : Autosave or None
+        Keeps every step; without one nothing is kept by itself.
+    preferences : callable
+        Gives how the work begins on an image that is opened anew.
     """
 
     changed: ClassVar[Signal] = Signal()
@@ -36,20 +42,49 @@ class Core:
     told: ClassVar[Signal] = Signal(str, str)
     """A message for the person: level and text."""
 
-    def __init__(self, runner: Runner = run_now, measure: Measure = measure_with_tracer) -> None:
+    def __init__(
+        self,
+        runner: Runner = run_now,
+        measure: Measure = measure_with_tracer,
+        autosave: Autosave | None = None,
+        preferences: Callable[[], Preferences] = Preferences,
+    ) -> None:
         self.measuring = Measuring(runner, measure, self._arrived)
+        self.autosave = autosave or Autosave()
+        self.autosave.failed.connect(self._keeping_failed)
+        self.preferences = preferences
+        self._preferred = Preferences()
         self._sessions: dict[str, Session] = {}
         self.session: Session | None = None
 
     # -- images -------------------------------------------------------------------------------------------
 
     def open(self, radiograph: Radiograph, facts: Sequence[CaseFacts] = ()) -> None:
-        """Work on an image; one that was open before comes back as it was left."""
+        """Work on an image; one that was worked on before, here or in another session, comes back so."""
         self._leave()
-        sessions, begun = self._sessions, Session.start(radiograph, facts, self.view.for_another_image())
-        self.session = sessions.setdefault(radiograph.sha256, begun)
         self.tell("note", "")
+        known = self._sessions.get(radiograph.sha256)
+        self.session = known if known is not None else self._begin(radiograph, facts)
         self._after_change()
+
+    def _begin(self, radiograph: Radiograph, facts: Sequence[CaseFacts]) -> Session:
+        view = self._first_view()
+        session = Session.start(radiograph, facts, view, self._preferred.settings)
+        self._sessions[radiograph.sha256] = session
+        damaged, told = self.autosave.bring_back(session)
+        if told:
+            self.tell("problem" if damaged else "note", told)
+        return session
+
+    def _first_view(self) -> View:
+        """How an image is shown at first: as the one before it, but for what was set otherwise since."""
+        before, now = self._preferred, self.preferences()
+        self._preferred = now
+        if self.session is None:
+            return View(numbers=now.numbers, magnifier=now.magnifier)
+        names = ("numbers", "magnifier")
+        changed = {one: getattr(now, one) for one in names if getattr(now, one) != getattr(before, one)}
+        return replace(self.view.for_another_image(), **changed)
 
     def close(self) -> None:
         """Work on no image; what was placed on the last one is kept."""
@@ -163,7 +198,11 @@ class Core:
     def _after_change(self) -> None:
         self.changed.emit()
         if self.session is not None:
+            self.autosave.note(self.session)
             self.measuring.request(self.session)
+
+    def _keeping_failed(self, text: str) -> None:
+        self.tell("problem", text)
 
     def _arrived(self, session: Session) -> None:
         if session is self.session:

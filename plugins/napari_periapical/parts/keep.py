@@ -8,7 +8,7 @@ from qtpy.QtWidgets import QPushButton
 
 from napari_periapical.controller import Controller
 from napari_periapical.keeping import saved_state
-from napari_periapical.parts.section import Field, Section, text_label
+from napari_periapical.parts.section import Field, Section, show_text, text_label
 
 
 class KeepPart(Section):
@@ -29,7 +29,9 @@ class KeepPart(Section):
         reopen: Callable[[], None],
     ) -> None:
         super().__init__("keep", controller)
+        self.kept = text_label()
         self.state = text_label()
+        self._opened: object = None
         self.reader = Field()
         self.reader.setPlaceholderText("Reader: initials or number (optional)")
         self.table_button = QPushButton("Save table ...")
@@ -41,7 +43,8 @@ class KeepPart(Section):
         self.reopen_button = QPushButton("Reopen tracing ...")
         self.reopen_button.setToolTip("Points, facts and numbers as they were saved")
         self.reopen_button.clicked.connect(lambda *_: reopen())
-        for widget in (self.state, self.reader, self.tracing_button, self.table_button, self.reopen_button):
+        buttons = (self.tracing_button, self.table_button, self.reopen_button)
+        for widget in (self.kept, self.state, self.reader, *buttons):
             self.body.addWidget(widget)
 
     def refresh(self) -> None:
@@ -51,3 +54,8 @@ class KeepPart(Section):
         self.table_button.setEnabled(placed)
         self.tracing_button.setEnabled(placed)
         self.state.setText(saved_state(session) if session and placed else "Nothing to save yet.")
+        show_text(self.kept, self.controller.autosave.told(session) if session else "")
+        if session is not self._opened:
+            self._opened = session
+            if not self.reader.isModified():
+                self.reader.setText(self.controller.preferences().reader)

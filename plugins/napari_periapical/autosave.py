@@ -1,0 +1,287 @@
+"""Keeps every step by itself, off the thread of the screen, and brings the last one back; no Qt."""
+
+from __future__ import annotations
+
+import atexit
+import threading
+import weakref
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, fields
+from datetime import datetime
+from pathlib import Path
+from typing import ClassVar
+from uuid import uuid4
+
+from psygnal import Signal
+
+from napari_periapical.background import Runner, run_now
+from napari_periapical.drafts import Draft, SavedAs, newest_draft, remove_draft, write_draft
+from napari_periapical.fields import LABELS
+from napari_periapical.session import Session
+from napari_periapical.sheet import Canal, Sheet
+from radio.errors import PeriapicalError, TableError
+from radio.image.radiograph import Radiograph
+from radio.measure.case import CaseFacts
+from radio.record.tracing import Tracing, load_tracings
+
+_FAILED = "Not kept by itself: {}. Work goes on; save the tracing to be safe."
+_AT = "%H:%M:%S"
+
+
+@dataclass(frozen=True, eq=False)
+class _Page:
+    """What waits to be written of one image; no sheet where nothing is to be kept any more."""
+
+    radiograph: Radiograph
+    given: tuple[CaseFacts, ...]
+    sheet: Sheet | None
+    saved_as: tuple[SavedAs, ...]
+
+
+@dataclass(frozen=True)
+class _Outcome:
+    at: datetime | None
+    problem: str = ""
+    brought_back: bool = False
+
+
+class Autosave:
+    """Keeps every image of one controller; each has one draft of its own, beside those of other sessions.
+
+    Parameters
+    ----------
+    folder : callable or None
+        Gives the folder of the drafts; without one nothing is kept.
+    wanted : callable
+        Whether the person wants this.
+    """
+
+    kept: ClassVar[Signal] = Signal()
+    """What can be told of the keeping is different now."""
+    failed: ClassVar[Signal] = Signal(str)
+    """Keeping failed, for the first time since it last went well; in words."""
+
+    def __init__(
+        self, folder: Callable[[], Path] | None = None, wanted: Callable[[], bool] = lambda: True
+    ) -> None:
+        self.uuid = uuid4()
+        self._folder, self._wanted = folder, wanted
+        self._runner: Runner = run_now
+        self._noted: dict[str, object] = {}  # by image: the state that was noted last; none at the beginning
+        self._outcomes: dict[str, _Outcome] = {}
+        self._fails = False
+        self._pages: dict[str, _Page] = {}
+        self._lock, self._writing = threading.Lock(), threading.Lock()
+        if folder is not None:
+            _ALL.add(self)
+
+    @property
+    def runner(self) -> Runner:
+        """Where the writing is done; on the spot unless a panel gives a thread."""
+        return self._runner
+
+    @runner.setter
+    def runner(self, runner: Runner) -> None:
+        self._runner = runner
+        self.flush()  # what the other runner was asked for may never come
+
+    # -- keeping ------------------------------------------------------------------------------------------
+
+    def note(self, session: Session) -> None:
+        """Keep the committed state of a session, where it is another than was kept before."""
+        if self._folder is None or not self._wanted():
+            return
+        sha, state = session.radiograph.sha256, _state(session)
+        if self._noted.get(sha) == state:
+            return
+        self._noted[sha] = state
+        sheet = session.sheet if state is not None else None
+        page = _Page(session.radiograph, session.given, sheet, _saved_as(session))
+        with self._lock:
+            self._pages[sha] = page
+        self._runner(self.write_all, self._take)
+
+    def flush(self) -> None:
+        """Write on the spot what waits, and wait for what is being written."""
+        self._take(self.write_all())
+
+    def write_all(self) -> dict[str, _Outcome]:
+        """Write what waits, of every image; may be called from any thread, and tells nobody."""
+        # a runner may drop a job for a newer one; each job therefore writes whatever waits, of every image
+        outcomes = {}
+        with self._writing:
+            with self._lock:
+                pages = dict(self._pages)
+            for sha, page in pages.items():
+                outcomes[sha] = self._write(page)
+                with self._lock:
+                    if self._pages.get(sha) is page:
+                        del self._pages[sha]
+        return outcomes
+
+    def _write(self, page: _Page) -> _Outcome:
+        assert self._folder is not None
+        try:
+            folder = self._folder()
+            if page.sheet is None:
+                remove_draft(folder, page.radiograph.sha256, self.uuid)
+                return _Outcome(None)
+            at = write_draft(
+                folder,
+                page.radiograph,
+                self.uuid,
+                given=page.given,
+                sheet=page.sheet,
+                saved_as=page.saved_as,
+            )
+        except PeriapicalError as error:
+            cause = error.__cause__
+            reason = cause.strerror if isinstance(cause, OSError) else str(error)
+            return _Outcome(None, _FAILED.format(f"{folder} cannot be written ({reason})"))
+        except Exception as error:  # keeping must not end the work, whatever goes wrong
+            return _Outcome(None, _FAILED.format(f"{type(error).__name__}: {error}"))
+        return _Outcome(at)
+
+    def _take(self, outcomes: Mapping[str, _Outcome]) -> None:
+        if not outcomes:
+            return
+        self._outcomes |= outcomes
+        problem = next((one.problem for one in outcomes.values() if one.problem), "")
+        fails, self._fails = self._fails, bool(problem)
+        if problem and not fails:
+            self.failed.emit(problem)
+        self.kept.emit()
+
+    def told(self, session: Session) -> str:
+        """Say when the work on an image was kept last, or why it is not."""
+        if self._folder is None:
+            return ""
+        if not self._wanted():
+            return "Not kept by itself: switched off in the settings."
+        outcome = self._outcomes.get(session.radiograph.sha256)
+        if outcome is None or (outcome.at is None and not outcome.problem):
+            return ""
+        if outcome.problem or outcome.at is None:
+            return outcome.problem
+        when = f"on {_day(outcome.at)}" if outcome.brought_back else f"at {outcome.at.astimezone():{_AT}}"
+        return f"Kept by itself {when}."
+
+    # -- bringing back ------------------------------------------------------------------------------------
+
+    def bring_back(self, session: Session) -> tuple[bool, str]:
+        """Make the newest draft of an image the state of a session that begins, as one step.
+
+        What was stated with the image stays the state before it.
+
+        Returns
+        -------
+        bool, str
+            Whether a draft was passed over, and what to tell the person; empty where there is nothing.
+        """
+        if self._folder is None or not self._wanted():
+            return False, ""
+        draft, told = newest_draft(self._folder(), session.radiograph.sha256)
+        damaged = bool(told)
+        if draft is not None and not _says_the_same(session.sheet, draft.sheet):
+            word = "placed" if any(canal.clicks for canal in draft.sheet.canals) else "set"
+            first = f"Brought back what was {word} on {_day(draft.saved)}."
+            told = (first, *_bring(session, draft), *told)
+            sha = session.radiograph.sha256
+            self._noted[sha] = _state(session)
+            self._outcomes[sha] = _Outcome(draft.saved, brought_back=True)
+        return damaged, " ".join(filter(None, told))
+
+
+def _bring(session: Session, draft: Draft) -> tuple[str, ...]:
+    """Push the state of a draft; gives what to say of it beside."""
+    session.history.push("bringing back what was placed", draft.sheet)
+    session.start_canal()
+    documents: dict[str, Sequence[Tracing]] = {}
+    gone = []
+    for one in draft.saved_as:
+        if one.document not in documents:
+            documents[one.document] = _tracings(Path(one.document))
+        tracing = next((t for t in documents[one.document] if t.uuid == one.uuid), None)
+        if tracing is not None:
+            session.saved[one.uid], session.kept_in[one.uid] = tracing, Path(one.document)
+        else:
+            gone.append(one.document)
+    lost = [f"The tracing that was saved in {path} is not there any more." for path in dict.fromkeys(gone)]
+    return (_changed_facts(draft, session.given), *lost)
+
+
+def _tracings(path: Path) -> Sequence[Tracing]:
+    try:
+        return load_tracings(path)
+    except TableError:
+        return ()
+
+
+def _changed_facts(draft: Draft, given: tuple[CaseFacts, ...]) -> str:
+    """Say what is stated with the image otherwise than when the draft was made, and differs from it."""
+    if given == draft.given:
+        return ""
+    mine = {canal.facts.canal: canal.facts for canal in draft.sheet.canals}
+    told = []
+    for facts in given:
+        if facts.canal not in mine:
+            told.append(f"canal {facts.canal} is new")
+        else:
+            told += [f"canal {facts.canal}: {what}" for what in _differences(facts, mine[facts.canal])]
+    if not told:
+        return ""
+    return f"What is stated with the image has changed since ({'; '.join(told)}); Undo goes back to it."
+
+
+def _differences(given: CaseFacts, mine: CaseFacts) -> list[str]:
+    names = [one.name for one in fields(CaseFacts) if one.name not in ("answers", "exact")]
+    return [
+        f"{LABELS.get(name, name)} {_spelled(getattr(given, name))}, here {_spelled(getattr(mine, name))}"
+        for name in names
+        if getattr(given, name) != getattr(mine, name)
+    ]
+
+
+def _spelled(value: object) -> str:
+    return "not stated" if value in (None, "") else f"{value}"
+
+
+def _state(session: Session) -> object:
+    """Give all that is kept of a session, to be compared; None before anything was done."""
+    if not session.history.undoable:
+        return None
+    return session.sheet, dict(session.saved), dict(session.kept_in)
+
+
+def _saved_as(session: Session) -> tuple[SavedAs, ...]:
+    return tuple(
+        SavedAs(uid=uid, document=str(session.kept_in[uid].absolute()), uuid=one.uuid, revision=one.revision)
+        for uid, one in session.saved.items()
+        if uid in session.kept_in
+    )
+
+
+def _says_the_same(one: Sheet, other: Sheet) -> bool:
+    """Whether two sheets differ in nothing a person placed, stated or set."""
+
+    def content(canal: Canal) -> object:
+        return canal.facts, canal.clicks, canal.settings
+
+    return one.view == other.view and [*map(content, one.canals)] == [*map(content, other.canals)]
+
+
+def _day(at: datetime) -> str:
+    """Write a day and time as the person's clock shows it; the year where it is another."""
+    here = at.astimezone()
+    year = "" if here.year == datetime.now().year else f" {here.year}"
+    return f"{here:%d %b}{year} {here:%H:%M}"
+
+
+_ALL: weakref.WeakSet[Autosave] = weakref.WeakSet()
+
+
+@atexit.register
+def _flush_all() -> None:
+    """Write what still waits when the program ends: the threads of runners end with it."""
+    for one in list(_ALL):
+        one.write_all()
