@@ -77,9 +77,20 @@ class Scene:
             self._viewer.layers.selection.active = active if there else self.layer(LANDMARKS_ROLE)
 
     def draw_live(self) -> None:
-        """Draw the live line alone, which follows every move of the pointer."""
-        if self.layer(LIVE_ROLE) is not None:
-            self._show(self._live())
+        """Draw the live line alone, which follows every move of the pointer.
+
+        Given new data, a layer makes its thumbnail anew and the viewer measures all layers: that takes longer
+        than to find the line; so data of the same number and colour are changed in place.
+        """
+        layer, drawing, before = self.layer(LIVE_ROLE), self._live(), self._drawn.get(LIVE_ROLE)
+        if layer is None:
+            return
+        if before is None or not len(drawing.data) or before.colours != drawing.colours:
+            self._show(drawing)
+        elif not drawing.same_as(before):
+            layer.data[:] = drawing.data
+            layer.refresh(thumbnail=False, extent=False)
+            self._drawn[LIVE_ROLE] = drawing
 
     def _live(self) -> Drawing:
         session = self._controller.session
