@@ -52,7 +52,7 @@ class Binding:
         self.controller = controller
         self.framing = Framing(viewer, controller)
         self.scene = Scene(viewer, controller, self.framing)
-        self.shown_image = ShownImage(viewer, controller, self.framing, self.draw)
+        self.shown_image = ShownImage(viewer, controller, self.framing, self.draw, self._quietly)
         self._busy = False
         self._fresh: Literal["", "inserted", "selected"] = ""
         self._mouse = MouseTool(self)

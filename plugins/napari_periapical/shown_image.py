@@ -7,6 +7,7 @@ lines are drawn on the original, which is what they were traced on.
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -20,6 +21,9 @@ from radio.image.display import Display, GreyImage, displayed
 
 # which image, by its hash, and how it is shown
 _Key = tuple[str, Display]
+# A layer that is not wanted is hidden at once and taken away after this long: napari works for a quarter of a
+# second on taking one away, and a slider drawn past where nothing is on wants it back the next moment.
+_REST_S = 0.5
 
 
 class ShownImage:
@@ -34,16 +38,26 @@ class ShownImage:
         Size and unit of a pixel in that viewer.
     redraw : callable
         Called when an image that was asked for has come.
+    quietly : callable
+        Takes an action that changes layers, and has it done without an answer to what the viewer tells of it.
     """
 
     def __init__(
-        self, viewer: Any, controller: Controller, framing: Framing, redraw: Callable[[], None]
+        self,
+        viewer: Any,
+        controller: Controller,
+        framing: Framing,
+        redraw: Callable[[], None],
+        quietly: Callable[[Callable[[], None]], None],
     ) -> None:
-        self._viewer, self._controller, self._framing, self._redraw = viewer, controller, framing, redraw
+        self._viewer, self._controller, self._framing = viewer, controller, framing
+        self._redraw, self._quietly = redraw, quietly
         self._runner: Runner = run_now
         self._asked: _Key | None = None
         self._made: tuple[_Key, GreyImage] | None = None
         self._beside = False
+        self._hidden = self._leaving = False
+        self._wanted_again = threading.Event()
 
     @property
     def runner(self) -> Runner:
@@ -53,7 +67,7 @@ class ShownImage:
     @runner.setter
     def runner(self, runner: Runner) -> None:
         self._runner = runner
-        self._asked = None  # what the other runner was asked for may never come
+        self._asked, self._leaving = None, False  # what the other runner was asked for may never come
 
     def draw(self) -> None:
         """Bring the layer in line with the view: made, filled, moved or taken away."""
@@ -73,7 +87,8 @@ class ShownImage:
     def _ask(self, key: _Key) -> None:
         if self._asked == key:
             return
-        self._asked = key
+        self._asked, self._leaving = key, False  # a newer job takes the place of one that waits
+        self._wanted_again.set()
         assert self._controller.session is not None
         radiograph = self._controller.session.radiograph
         self._runner(lambda: (key, displayed(radiograph, key[1])), self._arrived)
@@ -98,6 +113,8 @@ class ShownImage:
                 self._viewer.layers.selection.active = active
         elif layer.data is not image:
             layer.data = image
+        if self._hidden:
+            self._hidden, layer.visible = False, True
         layer.metadata[layers.ASIDE_PX] = aside
         self._framing.place(layer)
         self._put_over_the_image(layer)
@@ -113,7 +130,23 @@ class ShownImage:
             order.move(order.index(layer), order.index(below[-1]) + 1)
 
     def _take_away(self) -> None:
+        """Hide the layer, and take it away when it was not wanted again for a moment."""
         self._beside = False
         layer = layer_of(self._viewer, DISPLAY_ROLE)
-        if layer is not None:
-            self._viewer.layers.remove(layer)
+        if layer is None:
+            self._hidden = False
+            return
+        if not self._hidden:
+            self._hidden, layer.visible = True, False
+        if not self._leaving:
+            self._leaving = True
+            self._wanted_again.clear()
+            rest_s = 0.0 if self._runner is run_now else _REST_S
+            self._runner(lambda: self._wanted_again.wait(rest_s), lambda _: self._remove())
+
+    def _remove(self) -> None:
+        self._leaving = False
+        layer = layer_of(self._viewer, DISPLAY_ROLE)
+        if layer is not None and self._hidden and self._asked is None:
+            self._hidden = False
+            self._quietly(lambda: self._viewer.layers.remove(layer))

@@ -205,6 +205,8 @@ def test_only_the_newest_wish_is_drawn_and_nothing_of_another_image(shown):
     np.testing.assert_array_equal(binding.layer(DISPLAY_ROLE).data, displayed(radiograph, Display(gamma=0.4)))
     controller.show_as_exposed()
     held.run(0)  # comes too late
+    assert not binding.layer(DISPLAY_ROLE).visible
+    held.run(0)  # nobody wanted it again
     assert binding.layer(DISPLAY_ROLE) is None
     controller.show_display("changing gamma", gamma=0.3)
     add(viewer, plain_radiograph(seed=9))
@@ -214,6 +216,43 @@ def test_only_the_newest_wish_is_drawn_and_nothing_of_another_image(shown):
     held.run(0)
     other = controller.session.radiograph
     np.testing.assert_array_equal(binding.layer(DISPLAY_ROLE).data, displayed(other, Display(gamma=0.3)))
+
+
+def test_a_slider_drawn_past_where_nothing_is_on_keeps_its_layer(shown):
+    _, binding, _ = shown
+    controller, held = binding.controller, HeldRunner()
+    controller.show_display("changing gamma", gamma=0.5)
+    layer = binding.layer(DISPLAY_ROLE)
+    binding.shown_image.runner = held
+    controller.show_display("changing gamma", gamma=1.0)
+    assert not layer.visible
+    controller.show_display("changing gamma", gamma=1.1)
+    held.run(1)
+    assert layer.visible
+    held.run(0)  # the time to take it away has come and gone
+    assert binding.layer(DISPLAY_ROLE) is layer
+    layer.visible = False  # by the eye in the list of layers: it stays hidden
+    controller.show_display("changing gamma", gamma=1.2)
+    held.run(0)
+    assert not layer.visible
+
+
+def test_an_aid_switched_on_and_off_again_before_it_came_leaves_no_layer(shown):
+    """As in the panel, where a newer job takes the place of one that waits."""
+    _, binding, _ = shown
+    controller, waiting = binding.controller, []
+
+    def latest(job, done):
+        waiting[:] = [(job, done)]
+
+    controller.show_display("inverting", invert=True)
+    binding.shown_image.runner = latest
+    controller.show_as_exposed()
+    controller.show_display("changing gamma", gamma=0.5)
+    controller.show_as_exposed()
+    job, done = waiting.pop()
+    done(job())
+    assert binding.layer(DISPLAY_ROLE) is None
 
 
 def test_an_image_asked_of_a_runner_that_is_gone_is_asked_for_again(shown):

@@ -83,8 +83,9 @@ def test_sliders_show_the_image_otherwise_in_the_background_and_say_so(opened, q
         controller.undo()
     assert controller.view.display == Display()
     assert part.sliders["gamma"].value() == 50
-    assert drawn(panel) is None
+    assert not drawn(panel).visible
     assert part.told.isHidden()
+    qtbot.waitUntil(lambda: drawn(panel) is None, timeout=10000)
 
 
 def test_the_window_stays_open_however_the_sliders_are_drawn(opened):
@@ -110,7 +111,7 @@ def test_as_exposed_switches_all_off_and_beside_needs_an_aid(opened, qtbot):
     assert tuple(drawn(panel).translate)[1] == columns * drawn(panel).scale[1]
     part.reset.click()
     assert panel.controller.view.display == Display()
-    assert drawn(panel) is None
+    qtbot.waitUntil(lambda: drawn(panel) is None, timeout=10000)
     assert not part.beside.isChecked()
 
 
