@@ -23,6 +23,7 @@ from tests.benchmarks import (
     exact,
     judge,
     pairs,
+    preview,
     report,
     space,
     space_report,
@@ -301,6 +302,41 @@ def test_the_way_along_the_file_joins_file_and_canal(with_file):
     assert np.hypot(*(line - truth.file_tip_px).T).min() * truth.mm_per_px < 0.03
     steps_mm = np.hypot(*np.diff(line, axis=0).T) * truth.mm_per_px
     assert steps_mm.max() < 0.1
+
+
+def test_a_made_hand_traces_lines_and_every_move_is_timed(with_file):
+    pytest.importorskip("napari")
+    from tests.benchmarks import hand_steps
+
+    assert preview.parse(["--images", "2"]).images == 2
+    with pytest.raises(SystemExit):
+        preview.parse(["--images", "0"])
+    traced = hand_steps.trace_case(with_file, FIRST_SEED)
+    assert [one.told for one in traced] == ["file", "canal about a file"]
+    for one in traced:
+        assert len(one.seconds) == len(one.cpu_seconds) == len(one.magnifier_seconds) > 20
+        assert np.median(one.mean_apart_mm) < 0.2
+    told = hand_steps.steps_report(traced)
+    assert f"{sum(len(one.seconds) for one in traced)}" in told
+    assert "aim: median 8 ms, 95th percentile 16 ms: " in told
+    slow = hand_steps.TracedLine("canal", False, [0.01, 0.01], [0.01, 0.01], [0.001, 0.001], [0.1], [0.2])
+    assert "16 ms: NOT met / met" in hand_steps.steps_report([slow])
+    assert "100.0%" in hand_steps.apart_report([slow])
+
+
+def test_a_live_line_aside_of_the_measured_one_is_told_by_how_much(with_file):
+    pytest.importorskip("napari")
+    from types import SimpleNamespace
+
+    from tests.benchmarks import hand_steps
+
+    measured = np.column_stack([np.linspace(0, 400, 81), np.zeros(81)])
+    result = SimpleNamespace(file_line=SimpleNamespace(points_px=measured), canal_line=None)
+    controller = SimpleNamespace(shown=SimpleNamespace(result=result))
+    one = hand_steps.TracedLine("file", False)
+    hand_steps._compare(controller, with_file, [one], [[measured + np.array([0.0, 4.0])]])
+    assert one.mean_apart_mm == pytest.approx([4.0 * with_file.truth.mm_per_px])
+    assert one.most_apart_mm == pytest.approx([4.0 * with_file.truth.mm_per_px])
 
 
 def test_checks_catch_a_wrong_length_and_report_it():
