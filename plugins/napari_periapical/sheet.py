@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from radio.measure.case import AXIS_LANDMARKS, LANDMARKS, REPEATED_LANDMARKS, CaseFacts
+from radio.measure.reading import ReadingFacts
 
 Point = tuple[float, float]
 FloatArray = npt.NDArray[np.float64]
@@ -156,6 +157,7 @@ class Sheet:
             file_size=None,
             electronic_mm=None,
             electronic_mark=None,
+            electronic=ReadingFacts(),
             answers=(),
         )
         return Sheet((*self.canals, Canal(self.next_uid(), common)), len(self.canals))

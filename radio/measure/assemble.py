@@ -14,12 +14,11 @@ from calib.scale import CalibrationError, Scale
 from radio.image.radiograph import Radiograph
 from radio.measure.bend import Bend, end_words, measure_bend, square
 from radio.measure.case import CaseFacts, Remark
-from radio.measure.electronic import compare, comparison_remarks
+from radio.measure.case_reading import compared_reading
 from radio.measure.estimate import estimated_length
 from radio.measure.file_scale import scale_of_ball, scale_of_file
 from radio.measure.length import canal_length_mm, gap_mm, working_length_mm
 from radio.measure.length_rules import target_of
-from radio.measure.reading import Reading
 from radio.measure.result import Measurement
 from radio.measure.scale_witness import implied_magnification
 from radio.measure.settings import DEFAULT_SETTINGS, CurvatureSettings
@@ -82,8 +81,9 @@ def assemble(
     if bend is not None:
         out |= bend.measurements
         remarks += _placed_remarks(bend.stack, scale)
-    if facts.electronic_mm is not None:
-        _electronic(out, facts, remarks)
+    compared, told = compared_reading(facts, out)
+    out |= {} if compared is None else {compared.difference.name: compared.difference}
+    remarks += told
     _confidence(traced, scale, remarks)
     magnification = _magnification(radiograph, scale)
     return Assembly(scale, magnification, out, bend, tuple(remarks), no_scale)
@@ -250,19 +250,6 @@ def _length_from_reference(gap: Measurement, traced: TracedCase, scale: Scale) -
         f"all of it by the scale from {scale.source}; gap {gap.value:+.2f} mm",
         ("A scale error acts on the whole length here, unlike in the working length.",),
     )
-
-
-def _electronic(out: dict[str, Measurement], facts: CaseFacts, remarks: list[Remark]) -> None:
-    assert facts.electronic_mm is not None
-    if "working_length_mm" not in out:
-        remarks.append(
-            Remark("note", "The electronic reading has no radiographic working length to compare with.")
-        )
-        return
-    reading = Reading(facts.electronic_mm, facts.electronic_mark, tooth=facts.tooth, canal=facts.canal)
-    comparison = compare(out["working_length_mm"], reading)
-    out[comparison.difference.name] = comparison.difference
-    remarks += comparison_remarks(comparison)
 
 
 def _confidence(traced: TracedCase, scale: Scale | None, remarks: list[Remark]) -> None:

@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from calib.scale import Scale
 from radio.measure.check_rules.contract import Answer, Check
+from radio.measure.reading import ReadingFacts
 from radio.measure.result import Finding, Measurement
 from radio.measure.stack import TraceStack
 from radio.trace.circle import Ball
@@ -67,6 +68,10 @@ class CaseFacts:
         What the image shows resorbed about the apex; the rule by resorption goes by it.
     answers : tuple of Answer
         Answers to pre-flight checks.
+    electronic_tolerance_mm : float or None
+        Difference of reading and radiograph that is accepted, mm; None is 0.5.
+    electronic : ReadingFacts
+        What else was stated of the electronic reading: repeats, its file, the state of the canal, the time.
     """
 
     canal: str = "1"
@@ -84,6 +89,8 @@ class CaseFacts:
     length_rule: str = ""
     resorption: Literal["none", "bone", "bone+root"] | None = None
     answers: tuple[Answer, ...] = ()
+    electronic_tolerance_mm: float | None = None
+    electronic: ReadingFacts = field(default_factory=ReadingFacts)
 
 
 @dataclass(frozen=True)

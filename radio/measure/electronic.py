@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from radio.errors import PeriapicalError
@@ -54,7 +54,9 @@ ADVICE = (
     ),
 )
 
-Verdict = Literal["within", "not distinguishable", "beyond"]
+# By the difference itself. The 95 % interval of one reading is ± 0.5 mm and could never lie within that:
+# it is told beside, and decides only whether "beyond" is in doubt.
+Verdict = Literal["within", "beyond, in doubt", "beyond"]
 
 _NEVER = "The two lengths are compared, never averaged."
 
@@ -71,12 +73,12 @@ class Comparison:
     radiographic : Measurement
         Length to the radiographic apex.
     difference : Measurement
-        ``electronic_difference_mm``: electronic minus radiographic.
+        ``electronic_difference_mm``: electronic minus radiographic; the last of its notes tells the verdict.
     tolerance_mm : float
         Difference that is accepted.
-    verdict : {"within", "not distinguishable", "beyond"}
-        Whether the 95 % interval of the difference lies wholly within the tolerance, reaches over its edge,
-        or lies wholly beyond it.
+    verdict : {"within", "beyond, in doubt", "beyond"}
+        Whether the difference lies within the tolerance or beyond it; in doubt where its 95 % interval
+        reaches back within.
     causes : tuple of FittingCause
         What may be behind the difference, where it is larger than the tolerance.
     """
@@ -92,7 +94,12 @@ class Comparison:
     @property
     def exceeds(self) -> bool:
         """Whether the difference itself, its uncertainty apart, is larger than the tolerance."""
-        return not within(self.difference.value, self.tolerance_mm)
+        return self.verdict != "within"
+
+    @property
+    def surely_within(self) -> bool:
+        """Whether the whole 95 % interval lies within the tolerance."""
+        return all(within(end, self.tolerance_mm) for end in _ends(self.difference))
 
 
 def electronic_length(reading: Reading) -> Measurement:
@@ -195,14 +202,18 @@ def compare(radiographic: Measurement, reading: Reading, tolerance_mm: float = 0
     """
     difference = electronic_difference(radiographic, reading)
     verdict = judged(difference, tolerance_mm)
-    causes = () if within(difference.value, tolerance_mm) else fitting_causes(difference.value, reading)
+    told = judged_text(difference, tolerance_mm)
+    difference = replace(difference, notes=(*difference.notes, told))
+    causes = () if verdict == "within" else fitting_causes(difference.value, reading)
     return Comparison(
         reading, electronic_length(reading), radiographic, difference, tolerance_mm, verdict, causes
     )
 
 
 def judged(difference: Measurement, tolerance_mm: float) -> Verdict:
-    """Whether the 95 % interval of a difference lies within ± a tolerance, across its edge, or beyond.
+    """Whether a difference lies within ± a tolerance or beyond, and whether "beyond" is in doubt.
+
+    In doubt is a difference whose 95 % interval reaches back within the tolerance.
 
     Raises
     ------
@@ -213,10 +224,27 @@ def judged(difference: Measurement, tolerance_mm: float) -> Verdict:
         raise PeriapicalError(
             f"tolerance: given {tolerance_mm:g} mm; allowed is a length above 0; usual are 0.5 and 1.0 mm."
         )
-    low, high = difference.interval95 or (difference.value, difference.value)
-    if within(low, tolerance_mm) and within(high, tolerance_mm):
+    if within(difference.value, tolerance_mm):
         return "within"
-    return "beyond" if low > tolerance_mm or high < -tolerance_mm else "not distinguishable"
+    low, high = _ends(difference)
+    return "beyond" if low > tolerance_mm or high < -tolerance_mm else "beyond, in doubt"
+
+
+def judged_text(difference: Measurement, tolerance_mm: float) -> str:
+    """Tell where a difference lies and where its 95 % interval reaches, as one sentence."""
+    verdict, ends = judged(difference, tolerance_mm), _ends(difference)
+    place = "within" if verdict == "within" else "beyond"
+    told = f"The difference {difference.value:+.2f} mm lies {place} {tolerance_mm:g} mm"
+    interval = f"95 % interval, {ends[0]:+.2f} to {ends[1]:+.2f} mm"
+    if verdict == "beyond, in doubt":
+        return f"{told}; its {interval}, reaches back within."
+    if verdict == "within" and not all(within(end, tolerance_mm) for end in ends):
+        return f"{told}; its {interval}, reaches beyond."
+    return f"{told}, and so does its whole {interval}."
+
+
+def _ends(difference: Measurement) -> tuple[float, float]:
+    return difference.interval95 or (difference.value, difference.value)
 
 
 def within(difference_mm: float, tolerance_mm: float) -> bool:
@@ -232,11 +260,13 @@ def advice_on(difference_mm: float) -> Advice | None:
 def comparison_remarks(one: Comparison) -> tuple[Remark, ...]:
     """What must be said beside a difference: what to do, and what may be behind it."""
     advice = advice_on(one.difference.value)
-    if advice is None:
-        return ()
-    told = f"Electronic reading and radiograph differ by {one.difference.value:+.2f} mm"
-    remarks = [Remark(advice.level, f"{told}, {advice.text}")]
-    return (*remarks, Remark("note", causes_text(one))) if one.causes else tuple(remarks)
+    remarks = []
+    if advice is not None:
+        told = f"Electronic reading and radiograph differ by {one.difference.value:+.2f} mm"
+        remarks.append(Remark(advice.level, f"{told}, {advice.text}"))
+    if one.causes:
+        remarks.append(Remark("note", causes_text(one)))
+    return tuple(remarks)
 
 
 def causes_text(one: Comparison) -> str:

@@ -20,7 +20,7 @@ from radio.record.wording import how_text, interval_text, name_of, title_of, val
 
 _NO_RULE = "No rule is chosen: give one with --length-rule, or in the images table."
 _NEEDS_STATE = "The rule by resorption needs --resorption: none, bone or bone+root."
-_SHOWN = ("gap_mm", "working_length_mm", "reference_length_mm")
+_SHOWN = ("gap_mm", "working_length_mm", "reference_length_mm", "electronic_difference_mm")
 _ORDERS = {
     "length first": "length first",
     "flare first": "coronal flaring first, length late",

@@ -75,7 +75,10 @@ def _table(shown: Sequence[ComparedReading]) -> Table:
 
 
 def _key(found: ComparedList) -> Text:
-    told = f"within, beyond: the 95 % interval lies wholly within or beyond {found.tolerance_mm:g} mm."
+    told = (
+        f"Verdict: whether the difference lies within {found.tolerance_mm:g} mm; beyond in doubt: its 95 % "
+        "interval reaches back within."
+    )
     return Text(f"u: standard uncertainty. Difference: electronic minus radiographic. {told}", style="dim")
 
 

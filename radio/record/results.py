@@ -10,7 +10,9 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from radio.measure.case import CaseResult
+from radio.measure.case_reading import accepted_mm
 from radio.measure.classes import NO_CLASS, SCHEMES
+from radio.measure.electronic import judged
 from radio.measure.length_rules import rule_named
 from radio.measure.methods import METHODS, QUANTITIES
 from radio.record.atomic import write_text
@@ -82,6 +84,8 @@ RESULT_COLUMNS = (
     *_OF_CLASSES,
     "canal_line",
     "file_line",
+    "electronic_tolerance_mm",
+    "electronic_verdict",
 )
 SKIPPED_COLUMNS = ("image", "canal", "reason")
 
@@ -144,6 +148,11 @@ def result_row(image: str, result: CaseResult) -> dict[str, str]:
         row["file_tip_row"], row["file_tip_col"] = _number(tip.row), _number(tip.col)
     row["warnings"] = "; ".join(remark.text for remark in result.told if remark.level != "note")
     row["checks"] = "; ".join(check.short for check in result.checks)
+    difference = result.measurements.get("electronic_difference_mm")
+    if difference is not None:
+        accepted = accepted_mm(result.facts)
+        row["electronic_tolerance_mm"] = _number(accepted)
+        row["electronic_verdict"] = judged(difference, accepted)
     row["seconds"] = f"{result.seconds:.3f}"
     row["canal_line"], row["file_line"] = _line(result.canal_line), _line(result.file_line)
     return row

@@ -19,7 +19,7 @@ from radio.measure.length_rules import (
     target_of,
 )
 from radio.measure.result import Measurement
-from radio.record.cells import facts_from_cells
+from radio.record.fact_cells import facts_from_cells
 
 WORKING = Measurement("working_length_mm", 22.0, "mm", 0.21, "m; no subtraction made", "b", ("n",))
 ESTIMATE = Measurement("estimated_length_mm", 21.0, "mm", 0.5, "m; no subtraction made", "b")

@@ -136,6 +136,20 @@ def test_nonsense_in_a_field_is_named_stays_and_can_be_put_right(at_work):
         assert panel.facts.problem.isHidden()
 
 
+def test_one_field_states_the_canal_of_a_reading_and_chooses_the_causes(at_work):
+    _, panel = at_work
+    enter(panel, "electronic", "flooded;bleeding")
+    assert panel.facts.lines["electronic"].text() == "canal state flooded; bleeding yes"
+    before = panel.controller.canal.facts
+    panel.facts.lines["electronic"].editingFinished.emit()
+    assert panel.controller.canal.facts == before
+    enter(panel, "electronic", "wet")
+    assert "Electronic, state: Given 'wet'" in panel.facts.problem.text()
+    assert panel.controller.canal.facts == before
+    panel.controller.add_canal()
+    assert panel.facts.lines["electronic"].text() == ""
+
+
 def test_a_decimal_comma_is_understood_and_only_looking_changes_nothing(at_work):
     _, panel = at_work
     enter(panel, "file_length_mm", "20,75")
@@ -274,7 +288,7 @@ def test_a_place_that_cannot_be_written_and_a_cancelled_dialog_change_nothing(at
     choose(monkeypatch, tmp_path / "no such folder" / "out.json")
     panel.keep.tracing_button.click()
     assert panel.message.text().startswith("! ")
-    assert "no such folder" in panel.message.text()
+    assert "no such folder" in panel.message.text().replace("\u200b", "")
     panel.controller.tell("note", "")
     for name in ("getOpenFileName", "getSaveFileName"):
         monkeypatch.setattr(QFileDialog, name, lambda *_, **__: ("", ""))

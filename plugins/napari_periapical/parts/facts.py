@@ -7,9 +7,8 @@ from collections.abc import Sequence
 from qtpy.QtWidgets import QComboBox, QFormLayout, QHBoxLayout, QPushButton, QSizePolicy, QWidget
 
 from napari_periapical.controller import Controller
-from napari_periapical.fields import CHOICES, LABELS, LINES, ORDER
+from napari_periapical.fields import CHOICES, LABELS, LINES, ORDER, TOOLTIPS, text_of
 from napari_periapical.parts.section import Field, Section, show_text, text_label
-from radio.measure.case import CaseFacts
 
 
 class FactsPart(Section):
@@ -52,6 +51,7 @@ class FactsPart(Section):
         line = Field()
         line.setMinimumWidth(60)
         line.setPlaceholderText(hint)
+        line.setToolTip(TOOLTIPS.get(name, ""))
         line.editingFinished.connect(lambda: self._entered(name))
         return line
 
@@ -87,9 +87,9 @@ class FactsPart(Section):
         self._show_canals()
         for name, line in self.lines.items():
             if name not in self._wrong and not line.isModified():
-                line.setText(_text(canal.facts, name))
+                line.setText(text_of(canal.facts, name))
         for name, box in self.choices.items():
-            box.setCurrentIndex(max(box.findData(_text(canal.facts, name)), 0))
+            box.setCurrentIndex(max(box.findData(text_of(canal.facts, name)), 0))
         wrong = [f"! {LABELS[name]}: {why}" for name, why in self._wrong.items()]
         show_text(self.problem, "\n".join(wrong))
 
@@ -112,10 +112,3 @@ def _narrow_box() -> QComboBox:
     box.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
     box.setMinimumWidth(60)
     return box
-
-
-def _text(facts: CaseFacts, name: str) -> str:
-    value = getattr(facts, name)
-    if value is None:
-        return ""
-    return f"{value:.10g}" if isinstance(value, float) else str(value)
