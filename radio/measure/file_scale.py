@@ -101,15 +101,21 @@ def girth_of(radiograph: Radiograph, result: CaseResult) -> GirthScale | None:
         return None
     if facts.file_size is None:
         raise PeriapicalError("file_size is not given")
-    if length_px is not None and facts.file_length_mm is not None:
-        width = facts.file_length_mm / length_px.value
+    along = scale_of_file(length_px, result.landmarks, facts, radiograph.pixel_aspect)
+    if along is not None:
+        width = along.col_mm_per_px
     elif result.scale is not None:
         width = result.scale.col_mm_per_px
     else:
         raise PeriapicalError("it is begun with a rough scale, and there is none")
     tip_sd_px = result.landmarks["file_tip"].sd_along_px
     return girth_scale(
-        radiograph, result.file_line, HandFile(facts.file_size), mm_per_px=width, tip_sd_px=tip_sd_px
+        radiograph,
+        result.file_line,
+        HandFile(facts.file_size),
+        mm_per_px=width,
+        tip_sd_px=tip_sd_px,
+        along=along,
     )
 
 

@@ -18,7 +18,7 @@ from calib.scale import Scale
 from calib.several import Proposal, ScalePair, Several
 from radio.measure.case import CaseFacts
 from radio.measure.check_rules.contract import Check
-from radio.measure.girth_scale import GirthComparison
+from radio.measure.girth_lean import GirthComparison
 from radio.measure.scale_bounds import BoundedLength
 from radio.measure.scale_checks import (
     CanalScale,

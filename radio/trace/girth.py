@@ -76,6 +76,7 @@ def measure_girth(
     line: Line,
     *,
     mm_per_px: float,
+    along_mm_per_px: float | None = None,
     tip_diameter_mm: float,
     taper: float,
     working_part_mm: float = 16.0,
@@ -97,6 +98,9 @@ def measure_girth(
         The file from its start (stop or handle) to its tip, pixels of `image`.
     mm_per_px : float
         Approximate scale, for search widths and for where the working part ends.
+    along_mm_per_px : float, optional
+        Scale along the file by its length: larger than that across it where the file leans. `mm_per_px` where
+        not stated.
     tip_diameter_mm : float
         Nominal diameter at the tip, to begin with.
     taper : float
@@ -109,8 +113,11 @@ def measure_girth(
     TraceError
         The file is too short, or too little of it can be used.
     """
+    # a file that leans looks shorter, not thinner: per pixel along it, it grows faster
+    squeezed = (along_mm_per_px or mm_per_px) / mm_per_px
+    slope = taper * squeezed
     length_mm = arc_length(line.points_px) * mm_per_px
-    far_mm = min(working_part_mm - START_LEFT_OUT_MM, length_mm - START_LEFT_OUT_MM)
+    far_mm = min(working_part_mm / squeezed, length_mm) - START_LEFT_OUT_MM
     rows = rows_across(
         image,
         line,
@@ -118,11 +125,11 @@ def measure_girth(
         from_tip_mm=(TIP_LEFT_OUT_MM, far_mm),
         widest_mm=tip_diameter_mm + taper * working_part_mm,
     )
-    start_px = tip_diameter_mm / mm_per_px + taper * rows.middle_px
-    begun = RowsFit(rows, "round", mm_per_px=mm_per_px, start_px=start_px, taper=taper).run()
+    start_px = tip_diameter_mm / mm_per_px + slope * rows.middle_px
+    begun = RowsFit(rows, "round", mm_per_px=mm_per_px, start_px=start_px, taper=slope).run()
     rows = recentred(rows, _aside(begun, rows, mm_per_px))
     fits = [
-        RowsFit(rows, section, mm_per_px=mm_per_px, start_px=start_px, taper=taper) for section in SECTIONS
+        RowsFit(rows, section, mm_per_px=mm_per_px, start_px=start_px, taper=slope) for section in SECTIONS
     ]
     fitted = [fit.run() for fit in fits]
     shares = _shares(fits, fitted)

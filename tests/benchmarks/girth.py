@@ -52,7 +52,8 @@ def judge(seed: int, first_seed: int) -> Outcome:
     from calib.instruments import HandFile
     from radio.errors import CalibrationError, PeriapicalError
     from radio.image.synthetic import make_case
-    from radio.measure.girth_scale import compare_with, girth_scale
+    from radio.measure.girth_lean import compare_with
+    from radio.measure.girth_scale import girth_scale
     from radio.measure.pipeline import measure_case
 
     number = seed - first_seed

@@ -14,7 +14,7 @@ from calib.instruments import HandFile
 from radio.errors import CalibrationError, PeriapicalError
 from radio.measure.case import CaseFacts
 from radio.measure.file_scale import girth_of, scale_of_girth
-from radio.measure.girth_scale import GirthComparison
+from radio.measure.girth_lean import GirthComparison
 from radio.measure.known_distance import KnownDistance, scale_of_known_distance
 from radio.measure.pipeline import measure_case
 from radio.measure.result import Measurement
