@@ -30,14 +30,16 @@ _FAR_OFF = 0.08
 _MARGIN_MM = 2.0
 SCALE_ALONG = "scale along the file, by its length"
 """Name of that input in the budget."""
-_FLUTES = {
-    "round": "No flutes were made out: the section was taken as round. Were it fluted, the scale would be "
-    "too large, because flutes make a file look narrower than its nominal diameter.",
-    "square": "Flutes were made out, as of a square section: its silhouette is 10 % narrower on average "
-    "than the nominal diameter, which is that of the circle its corners lie on; this is allowed for.",
-    "triangle": "Flutes were made out, as of a triangular section: its silhouette is 17 % narrower on "
-    "average than the nominal diameter, which is that of the circle its corners lie on; this is allowed for.",
-}
+_ROUND = (
+    "No flutes were made out: the section was taken as round. Were it fluted, the scale would be too large, "
+    "because flutes make a file look narrower than its nominal diameter."
+)
+_CORNERS = (
+    "{}, as of a {} section: its silhouette is {} % narrower on average than the nominal diameter, which is "
+    "that of the circle its corners lie on; this is allowed for."
+)
+_SEEN, _HIDDEN = "Flutes were made out", "Flutes are taken to be there, hidden by blur"
+_NARROWER = {"square": ("square", 10), "triangle": ("triangular", 17)}
 _TOLERANCE = (
     "The tolerance on the diameter is from memory of ISO 3630-1; another edition may have another. Most of "
     "the uncertainty of a small size comes from it."
@@ -153,20 +155,19 @@ def scale_from_girth(
     tip_sd = USUAL_TIP_SD_MM / means.along_mm_per_px if tip_sd_px is None else tip_sd_px
     made = _budget(girth, file, means, tip_sd, along)
     reach = (girth.from_tip_px[kept][[0, -1]] * means.along_mm_per_px).round(1)
-    known = "by this scale itself" if along is None else "by its stated length"
+    known = "this scale itself" if along is None else "its stated length"
     basis = (
         f"size {file.size:02d}, taper {file.taper:g}: {means.count} diameters {reach[0]:g} to {reach[1]:g} "
-        f"mm from the tip, {known}, imply {means.tip_px:.1f} px at the tip; holds across the file at its "
-        "depth"
+        f"mm from the tip by {known} imply {means.tip_px:.1f} px there; holds across the file at its depth"
     )
-    notes = (_FLUTES[girth.section], _TOLERANCE)
+    notes = (_flutes(girth), _TOLERANCE)
     fit = (means.chi_square, means.count - 1, made, file, means.tip_px)
     return GirthScale(made.value, made.sd, *fit, girth, basis, notes, along, tip_sd_px)
 
 
 @dataclass(frozen=True)
 class _Means:
-    """Weighted means over the places that are kept, in pixels; `sd_px` of the diameter, Birge ratio in it."""
+    """Weighted means over the places kept; `sd_px` is of the diameter."""
 
     diameter_px: float
     sd_px: float
@@ -222,6 +223,12 @@ def _budget(girth: Girth, file: HandFile, means: _Means, tip_sd_px: float, along
         lambda d0, px, common, tip, by_length: (d0 + file.taper * by_length * (place + tip)) / (px + common),
         (*inputs, known),
     )
+
+
+def _flutes(girth: Girth) -> str:
+    if girth.section == "round":
+        return _ROUND
+    return _CORNERS.format(_HIDDEN if girth.twist_per_mm is None else _SEEN, *_NARROWER[girth.section])
 
 
 def _limits(half_mm: float) -> str:

@@ -12,7 +12,7 @@ from radio.trace.curve import arc_length
 from radio.trace.girth_fit import Fitted, RowsFit
 from radio.trace.girth_rows import Rows, recentred, rows_across
 from radio.trace.girth_shadow import SECTIONS, Section
-from radio.trace.girth_twist import is_a_twist
+from radio.trace.girth_twist import is_a_twist, may_be_hidden
 from radio.trace.line import Line
 
 FloatArray = npt.NDArray[np.float64]
@@ -32,7 +32,7 @@ _LEAST_USED = 0.35
 _MODEL_SD_BLURS = 0.2
 # Sections are weighed by their misfits; misfits count this much less than of independent errors.
 _DOUBT = 2.0
-# Working parts are fluted (common practice, no source): a twist that is seen counts for so much beforehand.
+# Working parts are fluted (common practice, no source): corners count for so much beforehand.
 _FLUTED = 10.0
 
 
@@ -53,7 +53,7 @@ class Girth:
     section_share : float
         How much speaks for it, 0..1.
     twist_per_mm : float or None
-        Corners that pass in a millimetre by the approximate scale; None for a round section.
+        Corners that pass in a millimetre by the approximate scale; None where no flutes are seen.
     blur_px : float
         Standard deviation of the image's blur.
     used : float
@@ -146,12 +146,17 @@ def measure_girth(
 
 
 def _shares(fits: list[RowsFit], fitted: list[Fitted]) -> FloatArray:
-    """How much speaks for each section, sum 1: misfits on the same samples; corners need a twist."""
+    """How much speaks for each section, sum 1: misfits on the same samples.
+
+    Corners need a twist that is seen, or a blur that hides it: then the misfits say next to nothing, and
+    that working parts are fluted decides. What turns too slowly or fast to be a twist is the model's misfit.
+    """
     weights = np.minimum.reduce([one.weights for one in fitted])
     noise = min(one.noise for one in fitted)
     costs = np.array([fit.cost(weights, noise) for fit in fits])
-    known = np.array([one.twist is None or is_a_twist(one.twist) for one in fitted])
-    before = np.array([1.0 if one.twist is None else _FLUTED for one in fitted])
+    twists = [one.twist for one in fitted]
+    known = np.array([one is None or is_a_twist(one) or may_be_hidden(one) for one in twists])
+    before = np.array([1.0 if one is None else _FLUTED for one in twists])
     evidence = np.where(known, before * np.exp(-(costs - costs[known].min()) / _DOUBT), 0.0)
     return np.asarray(evidence / evidence.sum())
 
@@ -199,7 +204,7 @@ def _places(rows: Rows, fit: Fitted, mm_per_px: float) -> Girth:
         common_sd_px=fit.sd_px,
         section=fit.section,
         section_share=1.0,
-        twist_per_mm=None if fit.twist is None else abs(fit.twist.per_mm),
+        twist_per_mm=abs(fit.twist.per_mm) if fit.twist is not None and is_a_twist(fit.twist) else None,
         blur_px=fit.optics.blur_px,
         used=float(used.mean()),
     )

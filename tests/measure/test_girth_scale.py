@@ -163,6 +163,31 @@ def test_a_painted_file_gives_the_scale_whatever_was_guessed(wrong):
     assert "square section" in found.notes[0]
 
 
+@pytest.mark.parametrize(
+    ("size", "lean_deg", "square"), [(20, 35.0, True), (40, 32.0, False), (20, 0.0, True), (40, 10.0, False)]
+)
+def test_a_painted_file_that_leans_clearly_gives_a_hint_and_others_none(size, lean_deg, square):
+    """32 and 35 degrees foreshorten by 15 and 18 %, 10 by 1.5 %, less than diameters can tell: cosines."""
+    image, line = painted(tip_mm=size / 100, lean_deg=lean_deg, square=square)
+    seen = np.cos(np.radians(lean_deg))
+    known = by_length(0.025 / seen, 0.0003)
+    found = girth_scale(
+        as_radiograph(image, file_format="DICOM"),
+        line,
+        HandFile(size),
+        mm_per_px=known.col_mm_per_px,
+        along=known,
+    )
+    assert found.mm_per_px == pytest.approx(0.025, rel=0.06)
+    beside = compare_with(found, known)
+    low, high = beside.interval95
+    assert low < seen < high
+    assert (beside.lean_deg is not None) == (lean_deg > 30)
+    if beside.lean_interval_deg is not None:
+        least, most = beside.lean_interval_deg
+        assert least < lean_deg < most
+
+
 def test_an_inverted_picture_gives_the_same():
     image, line = painted()
     plain = girth_scale(as_radiograph(image), line, HandFile(25), mm_per_px=0.025)

@@ -27,8 +27,14 @@ def painted(
     noise: float = 0.01,
     seed: int = 5,
     bend_mm: float = 0.6,
+    lean_deg: float = 0.0,
 ) -> tuple[np.ndarray, Line]:
-    """A file down the rows, swinging to one side, and its exact line; the beam has four energies."""
+    """A file down the rows, swinging to one side, and its exact line; the beam has four energies.
+
+    Where it leans out of the image, parallel rays see its length times the cosine, and pass
+    1/cosine as much of it.
+    """
+    seen = np.cos(np.radians(lean_deg))
     fine = 3
     pitch = mm_per_px / fine
     rows = int(22.0 / pitch) // fine * fine
@@ -36,7 +42,7 @@ def painted(
     s = (np.arange(rows) + 0.5) * pitch
     u = (np.arange(cols) + 0.5) * pitch
     middle = 1.3 + bend_mm * ((s - 2.0) / LENGTH_MM) ** 2
-    from_tip = 2.0 + LENGTH_MM - s
+    from_tip = (2.0 + LENGTH_MM * seen - s) / seen
     diameter = np.where(from_tip > 0, tip_mm + taper * np.maximum(from_tip, 0.0), 0.0)
     across = u[None, :] - middle[:, None]
     if square:
@@ -52,6 +58,7 @@ def painted(
         chord = np.maximum(high - low, 0.0) * (diameter[:, None] > 0)
     else:
         chord = 2 * np.sqrt(np.maximum(diameter[:, None] ** 2 / 4 - across**2, 0.0))
+    chord /= seen
     ground = 0.4 + 0.05 * across + 0.1 * np.sin(s / 3.0)[:, None]
     beam = sum(
         share * np.exp(-per_mm * (35.0 / kev) ** 3 * chord - ground)
@@ -62,7 +69,7 @@ def painted(
     rng = np.random.default_rng(seed)
     beam *= 1 + noise * rng.standard_normal(beam.shape)
     grey = np.ascontiguousarray(np.clip(-np.log(np.maximum(beam, 1e-3)) / 5.0, 0, 1), dtype=np.float32)
-    along = np.linspace(2.0, 2.0 + LENGTH_MM, 200)
+    along = np.linspace(2.0, 2.0 + LENGTH_MM * seen, 200)
     points = np.column_stack([along, 1.3 + bend_mm * ((along - 2.0) / LENGTH_MM) ** 2]) / mm_per_px - 0.5
     return grey, Line("file", points, np.full(200, 0.2), np.ones(200, dtype=bool))
 
