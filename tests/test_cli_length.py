@@ -40,7 +40,7 @@ def test_length_by_file_with_rule_picture_and_json(study, tmp_path) -> None:
         "► apex minus 1 mm",
         "by resorption: bone, minus 1.5 mm",
         "The subtraction is a convention",
-        "Uncertainty by proportion",
+        "Uncertainty of the working length",
         "textbook",
         "ALARA",
         "not a medical device",
@@ -62,7 +62,10 @@ def test_length_by_file_with_rule_picture_and_json(study, tmp_path) -> None:
         assert target["sd"] == length["sd"]
     # file length × tooth / file is file length plus gap where the scale is from the file
     assert canal["proportion_length_mm"]["value"] == pytest.approx(length["value"], rel=1e-9)
+    assert canal["proportion_length_mm"]["sd"] == pytest.approx(length["sd"], rel=1e-6)
     assert sum(one["share"] for one in canal["proportion_budget"]) == pytest.approx(1.0)
+    parts = [one["contribution_mm"] for one in canal["working_length_budget"]]
+    assert sum(part**2 for part in parts) == pytest.approx(length["sd"] ** 2)
     assert canal["advice"]["told"][-1].startswith("Every exposure is justified")
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from calib.dicom_spacing import mean_detector_pitch_mm, scale_from_dicom
-from calib.known_length import file_length_sd_mm, scale_given
+from calib.known_length import scale_given
 from calib.scale import CalibrationError, Scale
 from radio.image.radiograph import Radiograph
 from radio.measure.bend import Bend, end_words, measure_bend, square
@@ -17,7 +17,15 @@ from radio.measure.case import CaseFacts, Remark
 from radio.measure.case_reading import compared_reading
 from radio.measure.estimate import estimated_length
 from radio.measure.file_scale import scale_of_ball, scale_of_file
-from radio.measure.length import canal_length_mm, gap_mm, working_length_mm
+from radio.measure.gap_lengths import (
+    GapInImage,
+    gap_budget,
+    gap_mm,
+    known_file_length,
+    working_length_budget,
+    working_length_mm,
+)
+from radio.measure.length import canal_length_mm
 from radio.measure.length_rules import target_of
 from radio.measure.result import Measurement
 from radio.measure.scale_witness import implied_magnification
@@ -218,13 +226,14 @@ def _lengths(
     if canal_px is not None:
         ends = f"orifice to {end_words(traced)}"
         out["canal_length_mm"] = canal_length_mm(canal_px.value, canal_px.sd or 0.0, scale, ends)
-    if traced.gap_px is None or traced.gap_sd_px is None:
+    if traced.gap_px is None:
         return
-    gap = out["gap_mm"] = gap_mm(traced.gap_px, traced.gap_sd_px, scale)
-    if facts.file_length_mm is not None:
-        how = f"file length {facts.file_length_mm:g} mm from the {facts.file_start_at}"
-        sd = file_length_sd_mm(facts.file_start_at)
-        out["working_length_mm"] = working_length_mm(gap, facts.file_length_mm, sd, how)
+    image = GapInImage.of(traced.gap_px, traced.landmarks, out.get("file_length_px"))
+    known = known_file_length(facts)
+    gap = out["gap_mm"] = gap_mm(gap_budget(image, scale, known), scale)
+    if known is not None:
+        how = f"file length {known.value:g} mm {known.how}"
+        out["working_length_mm"] = working_length_mm(working_length_budget(image, scale, known), gap, how)
     if "reference" in traced.landmarks and traced.file_line is not None:
         out["reference_length_mm"] = _length_from_reference(gap, traced, scale)
     if "working_length_mm" not in out:

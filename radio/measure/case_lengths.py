@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from math import hypot
 
 from calib.budget import Budget, Input
-from calib.known_length import file_length_sd_mm
 from radio.measure.case import CaseFacts, CaseResult
 from radio.measure.gap_advice import GapAdvice, advice_on_gap
+from radio.measure.gap_lengths import GapInImage, known_file_length, working_length_budget
 from radio.measure.length import proportion_budget, proportion_length_mm
 from radio.measure.length_rules import (
     FIXED_RULES,
@@ -45,6 +45,8 @@ class CaseLengths:
         ``proportion_length_mm``, where a file of known length is in the image.
     budget : Budget or None
         What contributes how much to it.
+    length_budget : Budget or None
+        What contributes how much to the working length.
     advice : GapAdvice or None
         What is taught for the gap.
     """
@@ -54,6 +56,7 @@ class CaseLengths:
     ruled: tuple[RuledLength, ...]
     proportion: Measurement | None
     budget: Budget | None
+    length_budget: Budget | None
     advice: GapAdvice | None
 
 
@@ -80,6 +83,7 @@ def case_lengths(result: CaseResult) -> CaseLengths:
         () if length is None else _ruled(length, result.facts),
         None if made is None else proportion_length_mm(made, to=starts, own_scale=own_scale),
         made,
+        _working_length(result),
         None if gap is None else advice_on_gap(gap),
     )
 
@@ -98,17 +102,27 @@ def _ruled(length: Measurement, facts: CaseFacts) -> tuple[RuledLength, ...]:
     )
 
 
+def _working_length(result: CaseResult) -> Budget | None:
+    """Budget of the working length, made again from what was measured."""
+    gap, known = result.measurements.get("gap_mm"), known_file_length(result.facts)
+    if gap is None or known is None or result.scale is None or "working_length_mm" not in result.measurements:
+        return None
+    gap_px = gap.value / result.scale.col_mm_per_px
+    image = GapInImage.of(gap_px, result.landmarks, result.measurements.get("file_length_px"))
+    return working_length_budget(image, result.scale, known)
+
+
 def _proportion(result: CaseResult) -> Budget | None:
     """Budget of the length by proportion, from one file in the image."""
     file_px, gap = result.measurements.get("file_length_px"), result.measurements.get("gap_mm")
-    known = result.facts.file_length_mm
+    known = known_file_length(result.facts)
     if file_px is None or gap is None or known is None or result.scale is None:
         return None
     start, tip, apex = (result.landmarks[name].sd_along_px for name in ("file_start", "file_tip", "apex"))
     tooth_px = file_px.value + gap.value / result.scale.col_mm_per_px
     start_at = result.facts.file_start_at
     return proportion_budget(
-        Input("known file length", known, file_length_sd_mm(start_at), how=f"stated, from the {start_at}"),
+        known,
         Input("tooth in the image", tooth_px, hypot(start, apex), how=f"{start_at} to radiographic apex, px"),
         Input("file in the image", file_px.value, hypot(start, tip), how=f"{start_at} to tip, px"),
         shared_sd_px=start,

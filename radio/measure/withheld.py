@@ -101,7 +101,7 @@ def _without(
     if stops["scale"]:
         facts = replace(facts, scale_from="none")
     if stops["tip"] or stops["apex"]:
-        traced = replace(traced, gap_px=None, gap_sd_px=None)
+        traced = replace(traced, gap_px=None)
     rest = assemble(radiograph, traced, facts, settings)
     if stops["apex"]:
         gone = _TO_APEX if "canal_end" in traced.landmarks else (*_TO_APEX, *_OF_CANAL)

@@ -67,6 +67,7 @@ class CanalLengths(Record):
     estimated_length_mm: Number | None
     proportion_length_mm: Number | None
     proportion_budget: tuple[BudgetLine, ...]
+    working_length_budget: tuple[BudgetLine, ...]
     by_rule: tuple[Ruled, ...]
     convention: str
     advice: Advice | None
@@ -96,7 +97,8 @@ class CanalLengths(Record):
             working_length_mm=_number(there.get("working_length_mm")),
             estimated_length_mm=_number(there.get("estimated_length_mm")),
             proportion_length_mm=_number(lengths.proportion),
-            proportion_budget=() if lengths.budget is None else _budget_lines(lengths.budget),
+            proportion_budget=_budget_lines(lengths.budget),
+            working_length_budget=_budget_lines(lengths.length_budget),
             by_rule=tuple(ruled),
             convention=CONVENTION,
             advice=None if advice is None else Advice(verdict=advice.verdict, told=advice.lines),
@@ -109,7 +111,8 @@ def _number(one: Measurement | None) -> Number | None:
     return None if one is None or not math.isfinite(one.value) else Number.from_measurement(one)
 
 
-def _budget_lines(made: Budget) -> tuple[BudgetLine, ...]:
+def _budget_lines(made: Budget | None) -> tuple[BudgetLine, ...]:
+    rows = () if made is None else made.rows
     return tuple(
         BudgetLine(
             input=row.name,
@@ -119,7 +122,7 @@ def _budget_lines(made: Budget) -> tuple[BudgetLine, ...]:
             share=row.share,
             how=row.how,
         )
-        for row in made.rows
+        for row in rows
     )
 
 

@@ -49,8 +49,11 @@ def lengths_block(image: str, lengths: CaseLengths) -> RenderableType:
         parts += [_rules(lengths.ruled), Text(CONVENTION, style="dim")]
         if not any(one.chosen for one in lengths.ruled):
             parts.append(Text(_NEEDS_STATE if result.facts.length_rule else _NO_RULE))
-    if lengths.budget is not None:
-        parts.append(_budget(lengths.budget))
+    own_scale = result.scale is not None and result.scale.source == "file"
+    if lengths.length_budget is not None:
+        parts.append(_budget("Uncertainty of the working length", lengths.length_budget))
+    if lengths.budget is not None and not own_scale:
+        parts.append(_budget("Uncertainty by proportion", lengths.budget))
     if lengths.advice is not None:
         seen, *more = lengths.advice.lines
         parts.append(Text.assemble(("Gap: ", "bold"), seen))
@@ -83,12 +86,12 @@ def _rules(ruled: Sequence[RuledLength]) -> Table:
     return table
 
 
-def _budget(made: Budget) -> Table:
+def _budget(title: str, made: Budget) -> Table:
     table = Table(
         box=box.SIMPLE_HEAD,
         padding=(0, 1, 0, 0),
         pad_edge=False,
-        title="Uncertainty by proportion",
+        title=title,
         title_justify="left",
     )
     table.add_column("Input")
