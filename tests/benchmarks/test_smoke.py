@@ -10,7 +10,10 @@ import numpy as np
 import pytest
 
 from radio.image.synthetic import SyntheticCase, make_case
+from radio.image.synthetic.build import build_scene
+from radio.image.synthetic.draw import draw_parameters
 from radio.image.synthetic.projection import make_view
+from radio.image.synthetic.truth import truth_of_canal
 from radio.measure.methods import QUANTITIES
 from radio.measure.pipeline import measure_case
 from radio.measure.result import Measurement
@@ -22,6 +25,8 @@ from tests.benchmarks import (
     coverage,
     exact,
     judge,
+    length_cases,
+    lengths,
     pairs,
     report,
     space,
@@ -149,11 +154,66 @@ def test_options_out_of_range_are_refused(capsys):
         (accuracy, ["--cases", "5", "--plain", "6"]),
         (coverage, ["--workers", "0"]),
         (space, ["--cases", "0"]),
+        (lengths, ["--first-seed", "-1"]),
         (speed, ["--repeats", "0"]),
     ):
         with pytest.raises(SystemExit):
             module.parse(arguments)
         assert "must" in capsys.readouterr().err
+
+
+def test_lengths_run_and_report_every_length_of_a_tooth():
+    with_file, without = judged = length_cases.judge_lengths_seed(FIRST_SEED)
+    assert [(one.with_file, one.failed, one.missing) for one in judged] == [(True, "", []), (False, "", [])]
+    bounds = {f"bound, {name}" for name in ("traced", "centred", "leaning")}
+    assert set(with_file.numbers) - bounds == {"scale from the file", "gap", "working length"}
+    assert {name.split(",")[0] for name in set(without.numbers) - bounds} == {
+        "scale from the ball",
+        "estimate",
+    }
+    told = lengths.lengths_report(judged, worst=True)
+    for one, group in zip(judged, ("with file", "without file"), strict=True):
+        for name, found in one.numbers.items():
+            assert found.low <= found.value <= found.high
+            assert f"{group}: {name}" in told
+    assert "true bound above the upper end of the one found: " in told
+    assert "failed" not in told
+
+
+def test_a_length_off_by_a_millimetre_is_judged_so_and_none_is_missing():
+    one = length_cases.LengthJudged(1, with_file=True)
+    one.put("gap", Measurement("gap_mm", 2.0, "mm", 0.25, "m", "b"), 1.0)
+    one.put("working length", None, 21.0)
+    assert (one.numbers["gap"].error, one.numbers["gap"].held) == (1.0, False)
+    assert one.missing == ["working length"]
+    told = lengths.lengths_report([one])
+    # n, missing, extra, median, 95th percentile, held, verdict, bias, rms
+    line = next(line for line in told.splitlines() if "with file: gap" in line)
+    assert line.split()[3:] == ["1", "0", "0", "1.000", "1.000", "0%", "few", "+1.000", "1.000"]
+
+
+def test_the_exact_estimate_is_what_a_straight_file_reads():
+    # a straight canal, seen without lean: a file lies in it as the rule goes on from its axis
+    straight = {
+        "canal_form": "straight",
+        "turn_deg": 0.0,
+        "vertical_tilt_deg": 0.0,
+        "horizontal_tilt_deg": 0.0,
+    }
+    drawn = draw_parameters(FIRST_SEED, kind="upper_incisor", foramen_offset_mm=0.0, **straight)
+    scene = build_scene(drawn)
+    truth = truth_of_canal(scene, drawn, *scene.files[0])
+    assert exact.estimate_mm(truth) == pytest.approx(length_cases.length_by_a_file_mm(drawn), abs=0.15)
+    assert length_cases.length_by_a_file_mm(drawn) == pytest.approx(exact.reference_length_mm(truth))
+
+
+def test_the_exact_bounds_grow_by_widening_and_are_of_the_exact_axis():
+    case = make_case(FIRST_SEED, file_size=None, second_file_size=None)
+    true = length_cases.true_straightening(case, None)
+    assert true.length_mm == pytest.approx(case.truth.canal_length_mm, rel=0.01)
+    traced, centred, leaning = (true.ways[name].shrink_mm for name in ("traced", "centred", "leaning"))
+    # widening never takes a way away
+    assert 0 <= traced <= min(centred, leaning) + 1e-9
 
 
 @pytest.fixture(scope="module")
