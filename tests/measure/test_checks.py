@@ -50,7 +50,7 @@ def seen(**changes) -> Seen:
     marks |= changes.pop("landmarks", {})
     file_line = replace(RESULT.file_line, points_px=without_repeats(RESULT.file_line.points_px))
     canal_line = replace(RESULT.canal_line, confident=np.ones(len(RESULT.canal_line.confident), bool))
-    traced = TracedCase(file_line, canal_line, marks, None, 20.0, 2.0, 1.0, MM_PER_PX, ())
+    traced = TracedCase(file_line, canal_line, marks, None, 20.0, 1.0, MM_PER_PX, ())
     traced = replace(traced, **changes.pop("traced", {}))
     facts = replace(FACTS, **changes.pop("facts", {}))
     measurements = NUMBERS | changes.pop("numbers", {})
