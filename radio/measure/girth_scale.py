@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +15,6 @@ from calib.scale import Scale
 from calib.uncertainty import rectangular
 from radio.errors import PeriapicalError, TraceError
 from radio.image.radiograph import Radiograph
-from radio.measure.result import Measurement
 from radio.trace.girth import Girth, measure_girth
 from radio.trace.line import Line
 from radio.trace.polarity import metal_is_bright
@@ -98,18 +98,6 @@ class GirthScale:
     def independent(self) -> GirthScale:
         """The scale from the same diameters that rests on no stated length: evidence for or against one."""
         return scale_from_girth(self.girth, self.file, tip_sd_px=self.tip_sd_px)
-
-    def measurement(self) -> Measurement:
-        """The scale as one measured number."""
-        return Measurement(
-            "girth_scale_mm_per_px",
-            self.mm_per_px,
-            "mm/px",
-            self.sd_mm_per_px,
-            "diameters along the file against ISO 3630-1",
-            self.basis,
-            self.notes,
-        )
 
 
 def scale_from_girth(
@@ -243,6 +231,7 @@ def girth_scale(
     mm_per_px: float,
     tip_sd_px: float | None = None,
     along: Scale | None = None,
+    others: Sequence[Line] = (),
 ) -> GirthScale:
     """Scale from the diameters of a file traced in a radiograph.
 
@@ -257,6 +246,8 @@ def girth_scale(
         Approximate width of a pixel (a column); where the result is far from it, it is measured again.
     tip_sd_px, along : optional
         As of :func:`scale_from_girth`.
+    others : sequence of Line
+        Other files of the image, beside and over which nothing is measured.
 
     Raises
     ------
@@ -291,6 +282,7 @@ def girth_scale(
             along_mm_per_px=None if along is None else along.col_mm_per_px,
             tip_diameter_mm=file.d0_mm,
             taper=file.taper,
+            others=[space.from_image(one.points_px) for one in others],
         )
         found = scale_from_girth(girth, file, tip_sd_px=tip_sd_px, along=along)
         if abs(found.mm_per_px / mm_per_px - 1.0) < max(_FAR_OFF, 2 * found.relative_sd):

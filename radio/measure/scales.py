@@ -145,7 +145,7 @@ def scales_of_image(
     for result in results if diameters else ():
         name, canal = f"diameters of the file{_of(result, several)}", result.facts.canal
         try:
-            girth = girth_of(radiograph, result)
+            girth = girth_of(radiograph, result, results)
         except PeriapicalError as problem:
             absent.append((name, str(problem)))
             continue

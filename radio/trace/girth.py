@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -80,6 +81,7 @@ def measure_girth(
     tip_diameter_mm: float,
     taper: float,
     working_part_mm: float = 16.0,
+    others: Sequence[FloatArray] = (),
 ) -> Girth:
     """Diameters of a traced file along its working part.
 
@@ -107,6 +109,8 @@ def measure_girth(
         Growth of the diameter, mm per mm.
     working_part_mm : float
         Length of the tapered part; what lies beyond is not looked at.
+    others : sequence of ndarray, shape (N, 2)
+        Lines of other files, pixels; where one comes near, the file is left out.
 
     Raises
     ------
@@ -124,6 +128,7 @@ def measure_girth(
         mm_per_px=mm_per_px,
         from_tip_mm=(TIP_LEFT_OUT_MM, far_mm),
         widest_mm=tip_diameter_mm + taper * working_part_mm,
+        others=others,
     )
     start_px = tip_diameter_mm / mm_per_px + slope * rows.middle_px
     begun = RowsFit(rows, "round", mm_per_px=mm_per_px, start_px=start_px, taper=slope).run()

@@ -78,8 +78,9 @@ def judge(seed: int, first_seed: int, *, leaning: bool = False) -> Outcome:
     out = partial(Outcome, seed, size, pixel, case.parameters.file_section, lean_deg=lean)
     try:
         result = measure_case(image, case.clicks, case.facts)
+        others = [measure_case(image, one.clicks, one.facts) for one in case.others]
         began = time.process_time()
-        found = girth_of(image, result)
+        found = girth_of(image, result, others)
     except (PeriapicalError, CalibrationError) as error:
         return out(why=str(error))
     if found is None or found.along is None:

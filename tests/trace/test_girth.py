@@ -144,6 +144,17 @@ def test_a_stretch_the_trace_bridged_is_left_out():
     assert girth.used < 0.75
 
 
+def test_where_another_file_lies_over_it_nothing_is_measured():
+    image, line = painted()
+    beside = line.points_px + np.array([0.0, 8.0])
+    girth = measured(image, line, others=[beside[:100]])
+    assert girth.from_tip_px.max() * 0.025 < 9.5
+    far = line.points_px + np.array([0.0, 60.0])
+    assert measured(image, line, others=[far]).from_tip_px.max() * 0.025 > 14.0
+    with pytest.raises(TraceError, match="behind another file"):
+        measured(image, line, others=[beside])
+
+
 def test_a_short_file_is_refused():
     image, line = painted()
     with pytest.raises(TraceError, match=r"at least 2\.8 mm"):
