@@ -72,7 +72,7 @@ def compare_with(found: GirthScale, other: Scale) -> GirthComparison:
         text = (
             f"The file looks short for its thickness (ratio {ratio:.2f}, 95 % {low:.2f} to {high:.2f}): "
             f"it may lean toward or away from the detector by up to {most:.0f} degrees; or its length or "
-            f"{size} is misstated ({by_length})."
+            f"{size} is misstated ({by_length}), or another file lies over it."
         )
         return GirthComparison(ratio, sd, lean, (least, most), text)
     if low > 1.0:

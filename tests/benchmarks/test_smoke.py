@@ -24,6 +24,7 @@ from tests.benchmarks import (
     checks,
     coverage,
     exact,
+    girth,
     judge,
     length_cases,
     lengths,
@@ -378,6 +379,26 @@ def test_checks_catch_a_wrong_length_and_report_it():
     assert "31 for 21 (1.48)  100.0% of   1" in told
     assert "missed: 1 (21, 25)" in told
     assert "seed 3: X: y" in told
+
+
+def test_hints_at_a_lean_are_counted_by_angle_size_and_truth():
+    made = girth.Outcome(
+        1, 15, 0.02, "round", error=0.02, relative_sd=0.03, made_error=-0.03, alone_error=0.05, lean_deg=30.0
+    )
+    held = replace(made, size=40, shortened=0.87, hint=True, hint_holds=True)
+    false = replace(made, size=20, lean_deg=0.0, hint=True)
+    outcomes = [made, held, false, replace(made, error=None, why="no file traced")]
+    rows = {int(line.split()[0]): line.split() for line in girth.report_of_leans(outcomes).splitlines()[1:]}
+    # files, seen short from .. to, hints, of these thin and thick, intervals that hold, median error
+    assert rows[30][2:] == ["2", "0", "to", "13", "1/2", "0/1", "1/1", "1/1", "2.0"]
+    assert rows[0][2:] == ["1", "0", "to", "0", "1/1", "1/1", "0/0", "0/1", "2.0"]
+    told = girth.report_of_false_hints(outcomes)
+    assert "less than 1 %: 1/2;" in told
+    assert told.endswith("foreshortening: 1/2")
+    table = girth.report(outcomes)
+    (thin,) = (line for line in table.splitlines() if line.startswith("size 15") and "without" not in line)
+    assert thin.split()[2:] == ["1", "2.0", "2.0", "100%", "100%", f"{0.03 / 0.03 / 0.97:.2f}", "1"]
+    assert "no file traced" in table
 
 
 def test_a_share_has_the_interval_of_wilson():
