@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 from dataclasses import dataclass
 
 import numpy as np
@@ -55,6 +55,8 @@ def assemble(
     traced: TracedCase,
     facts: CaseFacts,
     settings: CurvatureSettings = DEFAULT_SETTINGS,
+    *,
+    without: Set[str] = frozenset(),
 ) -> Assembly:
     """All numbers of one canal.
 
@@ -65,6 +67,8 @@ def assemble(
     traced : TracedCase
     facts : CaseFacts
     settings : CurvatureSettings
+    without : set of str
+        Lengths that are left out, and whatever is made of them.
 
     Returns
     -------
@@ -83,6 +87,7 @@ def assemble(
         _lengths(out, traced, facts, scale, canal_px, remarks)
         estimate = estimated_length(traced, scale)
         out |= {} if estimate is None else {estimate.name: estimate}
+    out = {name: one for name, one in out.items() if name not in without}
     target = target_of(facts, out)
     out |= {} if target is None else {target.name: target}
     bend = measure_bend(traced, scale, settings)

@@ -93,6 +93,7 @@ def test_nothing_is_said_of_a_case_that_gives_no_cause():
     assert run_checks(seen()) == ()
 
 
+TOOTH_36 = {"facts": {"tooth": "36"}}
 NO_SCALE = "Nothing of known size was given."
 KINKED = np.vstack([np.linspace([50, 200], [200, 200], 150), np.linspace([200, 201], [200, 350], 150)])
 FLAT = np.where(IMAGE.grey > 0.4, np.float32(1), np.float32(0))
@@ -102,6 +103,9 @@ FLAT = np.where(IMAGE.grey > 0.4, np.float32(1), np.float32(0))
     ("identifier", "level", "words", "changes"),
     [
         ("P1", "stop", "No scale", {"scale": None, "no_scale": NO_SCALE}),
+        ("P2", "note", "taken as", {"facts": {"file_length_mm": 25.0}}),
+        ("P2", "warn", "31 mm of the longest", {"facts": {"file_length_mm": 31.5}}),
+        ("P2", "stop", "longer than any", {"facts": {"file_length_mm": 40.5}}),
         ("P2", "note", "files are sold in", {"facts": {"file_length_mm": 25.0}}),
         ("P2", "warn", "18, 19, 21", {"facts": {"file_length_mm": 22.3, "file_start_at": "handle"}}),
         ("P2", "warn", "counted from the", {"facts": {"file_length_mm": 25.0, "file_start_at": "handle"}}),
@@ -123,9 +127,9 @@ FLAT = np.where(IMAGE.grey > 0.4, np.float32(1), np.float32(0))
             "not found",
             {"landmarks": {"file_start": fix("file_start", (40, 200), refined=False)}},
         ),
-        ("P10", "warn", "not to be visible", {"facts": answered("P10", "no")}),
+        ("P10", "stop", "not to be visible", {"facts": answered("P10", "no")}),
         ("P11", "warn", "1.0 ± 0.2 mm apical", {"landmarks": {"reference": fix("reference", (60, 205))}}),
-        ("P11", "warn", "not to rest", {"facts": answered("P11", "no")}),
+        ("P11", "stop", "not to rest", {"facts": answered("P11", "no")}),
         ("P12", "warn", "kinked", {"traced": {"file_line": Line("file", KINKED, *np.ones((2, 300)))}}),
         ("P15", "warn", "shadow", {"facts": answered("P15", "yes")}),
         ("P16", "warn", "S-shape", {"findings": {"s_shaped": Finding("s_shaped", "yes", 0.9, "m", "b")}}),
@@ -135,7 +139,11 @@ FLAT = np.where(IMAGE.grey > 0.4, np.float32(1), np.float32(0))
         ("P19", "warn", "2 shades", {"radiograph": replace(IMAGE, grey=FLAT)}),
         ("P19", "warn", "enhanced", {"facts": answered("P19", "yes")}),
         ("P20", "note", "with loss", {"radiograph": replace(IMAGE, lossy=True)}),
-        ("P21", "note", "36.0 mm is unusual", {"numbers": number("working_length_mm", 36.0)}),
+        ("P21", "note", "31.0 mm is unusual", {"numbers": number("working_length_mm", 31.0), **TOOTH_36}),
+        ("P21", "warn", "36.0 mm is a rare", {"numbers": number("working_length_mm", 36.0)}),
+        ("P21", "warn", "13.0 mm is a rare", {"numbers": number("working_length_mm", 13.0)}),
+        ("P21", "stop", "would be 9.9 mm", {"numbers": number("working_length_mm", 9.9)}),
+        ("P21", "stop", "would be 38.1 mm", {"numbers": number("working_length_mm", 38.1)}),
         ("P25", "note", "ruler", {"facts": answered("P25", "no")}),
         ("P26", "warn", "20 degrees", {"facts": {"view": "20 degrees from mesial"}}),
         ("P26", "warn", "an angled view", {"facts": answered("P26", "yes")}),
@@ -143,6 +151,11 @@ FLAT = np.where(IMAGE.grey > 0.4, np.float32(1), np.float32(0))
         ("P28", "note", "2 mm", {"facts": answered("P28", "yes")}),
         ("P29", "note", "51 %", {"facts": {"tooth": "35"}}),
         ("P29", "note", "22 %", {"facts": {"tooth": "16"}}),
+        # by the 95 % interval: -0.1 + 1.96 * 0.1, 2.1 - 1.96 * 0.1
+        ("P29", "note", "reaches 0 to 2", {**TOOTH_36, "numbers": number("gap_mm", -0.1)}),
+        ("P29", "note", "reaches 0 to 2", {**TOOTH_36, "numbers": number("gap_mm", 2.1)}),
+        ("P29", "warn", "3.1 mm short", {"numbers": number("gap_mm", 3.1)}),
+        ("P29", "warn", "2.1 mm beyond", {"numbers": number("gap_mm", -2.1)}),
     ],
 )
 def test_each_check_speaks_when_there_is_cause(identifier, level, words, changes):
@@ -180,7 +193,10 @@ def test_each_check_speaks_when_there_is_cause(identifier, level, words, changes
         ("P26", {"facts": {"view": "2 degrees from mesial"}}),
         ("P28", {"facts": {"resorption": "none"}}),
         ("P29", {"facts": {"tooth": "11"}}),
-        ("P29", {"facts": {"tooth": "36"}, "numbers": number("gap_mm", -0.4)}),
+        ("P29", {**TOOTH_36, "numbers": number("gap_mm", -0.4)}),
+        ("P29", {**TOOTH_36, "numbers": number("gap_mm", 2.4)}),
+        ("P21", {"numbers": number("working_length_mm", 14.0), "facts": {"tooth": ""}}),
+        ("P21", {"numbers": number("working_length_mm", 32.0), "facts": {"tooth": ""}}),
     ],
 )
 def test_each_check_is_silent_where_there_is_none(identifier, changes):
@@ -323,7 +339,7 @@ def test_an_answer_settles_a_finding_and_is_kept_with_it():
     assert check.settled
     assert (check.answer, check.note) == ("no", "old image")
     assert check.text.endswith("Answered: no: old image.")
-    assert check.short == "P28 note (no)"
+    assert check.short == "P28 note (no: old image)"
     result = replace(RESULT, checks=(check, one_of("P4", magnification=1.3)))
     assert [remark.level for remark in result.told[:2]] == ["note", "warn"]
 

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from radio.measure.bend import square
-from radio.measure.check_rules.contract import CheckRule, Found
+from radio.measure.check_rules.contract import CheckRule, Found, Withheld
 from radio.measure.check_rules.seen import Seen
 from radio.trace.curve import arc_length, project, resample
 from radio.trace.line import Line
@@ -19,16 +19,22 @@ KINK_MM, TIGHT_MM = 1.0, 2.0
 """Radius of the file line below which it is kinked, and below which it is tighter than published ones."""
 STOP_FROM_REFERENCE_MM = 0.5
 STRAIGHT_LOSS_MM = 0.1
+# Lengths that count from where stop or reference are.
+_COUNTED: tuple[Withheld, ...] = ("working", "reference", "estimate")
 _BRIDGED_SHARE = 0.08
 _STEP_MM, _ARM = 0.1, 7
 
 
 def _stop_seen(seen: Seen) -> Iterator[Found]:
     if seen.said("P10") == "no":
+        own = seen.scale is not None and seen.scale.source == "file" and seen.facts.file_start_at == "stop"
         yield Found(
-            "warn",
-            "Stop or reference are said not to be visible: only the gap can be read from this image.",
-            "Do not work to a working length from it; take the set length from the record.",
+            "stop",
+            "Stop or reference are said not to be visible: only a gap can be read from this image"
+            + (", and that by another scale than this file's." if own else "."),
+            "Take the set length from the record."
+            + (" For the gap state a scale that does not rest on the stop." if own else ""),
+            ("scale", *_COUNTED) if own else _COUNTED,
             final=True,
         )
         return
@@ -44,9 +50,11 @@ def _stop_seen(seen: Seen) -> Iterator[Found]:
 def _stop_on_reference(seen: Seen) -> Iterator[Found]:
     if seen.said("P11") == "no":
         yield Found(
-            "warn",
-            "The stop is said not to rest on the named reference: the working length counts from elsewhere.",
-            "Set the stop to the reference, or take the length from the reference.",
+            "stop",
+            "The stop is said not to rest on the named reference: the working length would count from "
+            "elsewhere.",
+            "Set the stop to the reference, or mark the reference and take the length from there.",
+            ("working",),
             final=True,
         )
         return
@@ -117,7 +125,7 @@ LINE_RULES = (
     CheckRule(
         "P10",
         "stop and reference visible",
-        "warn",
+        "stop",
         "whether the face of the stop was found, and a question",
         "A length counts from where the stop rests",
         "reasoning of this program",
@@ -129,7 +137,7 @@ LINE_RULES = (
     CheckRule(
         "P11",
         "stop on the reference",
-        "warn",
+        "stop",
         f"distance between stop and reference along the file, {STOP_FROM_REFERENCE_MM:g} mm, and a question",
         "A stop that moved makes the set length wrong by as much",
         "reasoning of this program; the cut-off is its own",

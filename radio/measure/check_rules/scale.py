@@ -20,6 +20,9 @@ from radio.measure.scale_witness import (
 )
 
 _SQUARE_WITHIN = 1e-3
+LONGEST_MM = 40.0
+"""No file is longer from where its length counts: choice of this program."""
+_CHECK_LENGTH = "Read the file length again, at the stop or on the handle, and correct it."
 
 
 def _no_scale(seen: Seen) -> Iterator[Found]:
@@ -51,10 +54,16 @@ def _which_length(seen: Seen) -> Iterator[Found]:
             ("scale", "tip") if seen.scale is not None and seen.scale.source == "file" else ("tip",),
             final=True,
         )
+    elif length > LONGEST_MM:
+        yield Found(
+            "stop",
+            f"{length:g} mm is longer than any file.",
+            _CHECK_LENGTH,
+            ("scale", "tip") if seen.scale is not None and seen.scale.source == "file" else ("tip",),
+            final=True,
+        )
     elif start == "stop":
-        if length in STANDARD_LENGTHS_MM:
-            told = f"{length:g} mm is a length files are sold in, and stated as the length set by the stop."
-            yield Found("note", told, "Make sure that it is not the length of the whole file.")
+        yield from _from_stop(length)
     elif length not in NOMINAL_LENGTHS_MM:
         yield Found(
             "warn",
@@ -64,6 +73,19 @@ def _which_length(seen: Seen) -> Iterator[Found]:
         )
     elif "working_length_mm" in seen.measurements:
         yield Found("warn", _FROM_HANDLE, "Set a stop, or mark the reference and read the length from there.")
+
+
+def _from_stop(length: float) -> Iterator[Found]:
+    taken = "it is taken as the length set by the stop"
+    if length > max(STANDARD_LENGTHS_MM):
+        longest = f"{max(STANDARD_LENGTHS_MM):g} mm"
+        told = (
+            f"{length:g} mm from stop to tip is more than the {longest} of the longest usual file; {taken}."
+        )
+        yield Found("warn", told, _CHECK_LENGTH)
+    elif length in STANDARD_LENGTHS_MM:
+        told = f"{length:g} mm is a length files are sold in; {taken}."
+        yield Found("note", told, "Is it? State with file_start_at, or answer, where the length begins.")
 
 
 def _evidence(seen: Seen) -> Evidence | None:
@@ -81,9 +103,6 @@ def _evidence(seen: Seen) -> Evidence | None:
 
 def _misfit(judged: MeantLength) -> str:
     return f"{judged.words} Ratio {judged.ratio:.2f} to the {judged.basis}."
-
-
-_CHECK_LENGTH = "Read the file length again, at the stop or on the handle, and correct it."
 
 
 def _wrong_length(seen: Seen) -> Iterator[Found]:
@@ -173,7 +192,7 @@ SCALE_RULES = (
         "P2",
         "which length was entered",
         "stop",
-        "whether the length is a usual one from where it is said to begin",
+        f"whether the length is a usual one from where it begins, and at most {LONGEST_MM:g} mm",
         "A length set by a stop and a nominal length from the handle differ by millimetres",
         "reasoning of this program; 28 mm and other lengths than 21, 25 and 31 are from memory",
         _which_length,
