@@ -10,6 +10,8 @@ from calib.scale import Scale
 from radio.measure.girth_scale import SCALE_ALONG, GirthScale, scale_from_girth
 
 _COVERAGE = 1.96
+# A hint, or its reverse, is given where chance alone gives it once in a hundred files (normal, one side).
+_CLEARLY = 2.326
 
 
 @dataclass(frozen=True)
@@ -22,7 +24,7 @@ class GirthComparison:
         Scale from diameters over the other scale, and its standard uncertainty.
     lean_deg : float or None
         Lean toward or away from the detector that would explain a ratio below 1: its arc cosine. None where
-        the ratio is not below 1 by more than its uncertainty.
+        the ratio is not clearly below 1.
     lean_interval_deg : tuple of float or None
         95 % interval of the lean.
     text : str
@@ -46,8 +48,8 @@ def compare_with(found: GirthScale, other: Scale) -> GirthComparison:
 
     A file that leans toward or away from the detector by an angle looks shorter by its cosine, but no
     thinner; so a ratio below 1 hints at a lean. The size or the length may be misstated as well: a hint is
-    given only beyond the uncertainty, and names both. Where along the file a diameter is, its length tells,
-    for that leans with it: the ratio is the cosine itself.
+    given only where chance would give it once in a hundred files, and names both. Where along the file a
+    diameter is, its length tells, for that leans with it: the ratio is the cosine itself.
 
     Parameters
     ----------
@@ -67,7 +69,7 @@ def compare_with(found: GirthScale, other: Scale) -> GirthComparison:
     seen_mm = found.tip_diameter_px * width
     by_length = f"by the other scale ({other.source}) its tip would be {seen_mm:.2f} mm wide"
     size = f"size {found.file.size:02d}"
-    if high < 1.0:
+    if ratio + _CLEARLY * sd < 1.0:
         lean, most, least = (_lean_deg(value) for value in (ratio, low, high))
         text = (
             f"The file looks short for its thickness (ratio {ratio:.2f}, 95 % {low:.2f} to {high:.2f}): "
@@ -75,15 +77,15 @@ def compare_with(found: GirthScale, other: Scale) -> GirthComparison:
             f"{size} is misstated ({by_length}), or another file lies over it."
         )
         return GirthComparison(ratio, sd, lean, (least, most), text)
-    if low > 1.0:
+    if ratio - _CLEARLY * sd > 1.0:
         text = (
             f"The file looks long for its thickness (ratio {ratio:.2f}, 95 % {low:.2f} to {high:.2f}), "
             f"which no lean explains: check the stated length and {size} ({by_length})."
         )
     else:
         text = (
-            f"Length and thickness of the file agree within their uncertainty (ratio {ratio:.2f}, 95 % "
-            f"{low:.2f} to {high:.2f}); a lean of up to {_lean_deg(low):.0f} degrees would not be seen."
+            f"Length and thickness of the file do not clearly differ (ratio {ratio:.2f}, 95 % {low:.2f} to "
+            f"{high:.2f}); a lean of up to {_lean_deg(low):.0f} degrees would not be seen."
         )
     return GirthComparison(ratio, sd, None, None, text)
 

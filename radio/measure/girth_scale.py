@@ -41,7 +41,7 @@ _CORNERS = (
 _SEEN, _HIDDEN = "Flutes were made out", "Flutes are taken to be there, hidden by blur"
 _NARROWER = {"square": ("square", 10), "triangle": ("triangular", 17)}
 _TOLERANCE = (
-    "The tolerance on the diameter is from memory of ISO 3630-1; another edition may have another. Most of "
+    "The tolerance on the diameter is from memory of ISO 3630-1; another edition may have another. Much of "
     "the uncertainty of a small size comes from it."
 )
 
@@ -146,7 +146,8 @@ def scale_from_girth(
     known = "this scale itself" if along is None else "its stated length"
     basis = (
         f"size {file.size:02d}, taper {file.taper:g}: {means.count} diameters {reach[0]:g} to {reach[1]:g} "
-        f"mm from the tip by {known} imply {means.tip_px:.1f} px there; holds across the file at its depth"
+        f"mm from the tip by {known} imply {means.tip_px:.1f} px at the tip; it holds across the file, at "
+        "its depth"
     )
     notes = (_flutes(girth), _TOLERANCE)
     fit = (means.chi_square, means.count - 1, made, file, means.tip_px)

@@ -30,7 +30,7 @@ _FARTHEST_ASIDE_MM, _ASIDE_SMOOTH_MM = 0.1, 0.6
 _LEAST_USED = 0.35
 # What the model of blur and tone misses, in standard deviations of the blur: files in synthetic images, whose
 # tone the model does not hold exactly, are read so much too thick or too thin.
-_MODEL_SD_BLURS = 0.2
+_MODEL_SD_BLURS = 0.25
 # Sections are weighed by their misfits; misfits count this much less than of independent errors.
 _DOUBT = 2.0
 # Working parts are fluted (common practice, no source): corners count for so much beforehand.
