@@ -107,7 +107,22 @@ def test_target_goes_into_tables_json_and_terminal(study, tmp_path) -> None:
         cwd=study,
     )
     (canal,) = json.loads(plain.stdout)["canals"]
-    assert canal["not_measured"]["target_length_mm"] == "resorption is not given"
+    assert canal["not_measured"]["target_length_mm"].startswith("resorption is not given")
+    told = periapical(
+        *("length", "a.png", "--clicks", "CLICKS.csv", "--images", "IMAGES.csv"),
+        *("--length-rule", "resorption"),
+        cwd=study,
+    )
+    assert "Target length by rule: none. resorption is not given" in flat(told.stdout)
+
+
+def test_a_length_from_the_handle_is_cut_from_the_reference() -> None:
+    done = periapical("length", SAMPLES / "s07_beyond_apex.png", *TABLES, "--length-rule", "1", "--json", "-")
+    (canal,) = json.loads(done.stdout)["canals"]
+    (chosen,) = [one["target_length_mm"] for one in canal["by_rule"] if one["chosen"]]
+    assert canal["facts"]["file_start_at"] == "handle"
+    assert chosen["value"] == pytest.approx(canal["reference_length_mm"]["value"] - 1.0)
+    assert chosen["value"] < canal["working_length_mm"]["value"] - 2.0
 
 
 def test_no_length_is_exit_1(study) -> None:

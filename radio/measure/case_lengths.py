@@ -14,8 +14,11 @@ from radio.measure.length_rules import (
     FIXED_RULES,
     RESORPTION_RULES,
     LengthRule,
+    from_handle,
     rule_named,
+    ruled_length,
     target_length,
+    why_no_target,
 )
 from radio.measure.result import Measurement
 
@@ -39,8 +42,13 @@ class CaseLengths:
         What they come from.
     length : Measurement or None
         To the radiographic apex: working length by the file, else the estimate without one.
+    from_reference : Measurement or None
+        To the radiographic apex from the coronal reference, where file and reference are in the image.
     ruled : tuple of RuledLength
-        That length by every rule, so that one can be chosen; the stated one is marked.
+        The length by every rule, so that one can be chosen; the stated one is marked. A length counted from
+        the handle of the file is none to take a rule off: that from the reference is, or there are none.
+    no_target : str
+        Why the rule that is stated gives no target; empty where it gives one.
     proportion : Measurement or None
         ``proportion_length_mm``, where a file of known length is in the image.
     budget : Budget or None
@@ -53,11 +61,20 @@ class CaseLengths:
 
     result: CaseResult
     length: Measurement | None
+    from_reference: Measurement | None
     ruled: tuple[RuledLength, ...]
+    no_target: str
     proportion: Measurement | None
     budget: Budget | None
     length_budget: Budget | None
     advice: GapAdvice | None
+
+    @property
+    def counted_from(self) -> str:
+        """Where the lengths by rule begin, where that is not where the working length does; else empty."""
+        if from_handle(self.result.facts, self.result.measurements) and self.ruled:
+            return "from the coronal reference"
+        return ""
 
 
 def case_lengths(result: CaseResult) -> CaseLengths:
@@ -74,13 +91,16 @@ def case_lengths(result: CaseResult) -> CaseLengths:
     there = result.measurements
     length = there.get("working_length_mm") or there.get("estimated_length_mm")
     gap = there.get("gap_mm")
+    cut = ruled_length(result.facts, there)
     made = _proportion(result)
     starts = f"{result.facts.file_start_at} to tip, and to the radiographic apex"
     own_scale = result.scale is not None and result.scale.source == "file"
     return CaseLengths(
         result,
         length,
-        () if length is None else _ruled(length, result.facts),
+        there.get("reference_length_mm"),
+        () if cut is None else _ruled(cut, result.facts),
+        result.absent.get("target_length_mm") or why_no_target(result.facts, there),
         None if made is None else proportion_length_mm(made, to=starts, own_scale=own_scale),
         made,
         _working_length(result),

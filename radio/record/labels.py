@@ -88,9 +88,11 @@ def label_centres(
     return np.stack([anchors, place_labels(sizes, anchors, pane, samples, taken)], axis=1)
 
 
-def write_label(axes: Any, label: Label, anchor: FloatArray, centre: FloatArray) -> None:
-    """Write a label at its centre, with a line to its point where that is not beside it."""
-    leader = label.there and float(np.hypot(*(centre - anchor))) > _LEADER_FROM_PT
+def write_label(
+    axes: Any, label: Label, anchor: FloatArray, centre: FloatArray, *, leader: str = "#777777"
+) -> None:
+    """Write a label at its centre, with a line of a colour to its point where that is not beside it."""
+    leads = label.there and float(np.hypot(*(centre - anchor))) > _LEADER_FROM_PT
     axes.annotate(
         label.text,
         (label.anchor[1], label.anchor[0]),
@@ -110,9 +112,7 @@ def write_label(axes: Any, label: Label, anchor: FloatArray, centre: FloatArray)
             "edgecolor": "black" if label.framed else "none",
             "alpha": 0.9,
         },
-        arrowprops={"arrowstyle": "-", "color": "#777777", "linewidth": 0.7, "shrinkB": 3}
-        if leader
-        else None,
+        arrowprops={"arrowstyle": "-", "color": leader, "linewidth": 0.8, "shrinkB": 3} if leads else None,
     )
 
 

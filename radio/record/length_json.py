@@ -64,6 +64,7 @@ class CanalLengths(Record):
     facts: CaseFacts
     gap_mm: Number | None
     working_length_mm: Number | None
+    reference_length_mm: Number | None
     estimated_length_mm: Number | None
     proportion_length_mm: Number | None
     proportion_budget: tuple[BudgetLine, ...]
@@ -78,6 +79,7 @@ class CanalLengths(Record):
     def from_lengths(cls, lengths: CaseLengths) -> CanalLengths:
         """Take over the lengths of a canal."""
         there, advice = lengths.result.measurements, lengths.advice
+        no_target = {"target_length_mm": lengths.no_target} if lengths.no_target else {}
         ruled = (
             Ruled(
                 rule=one.rule.name,
@@ -95,6 +97,7 @@ class CanalLengths(Record):
             facts=lengths.result.facts,
             gap_mm=_number(there.get("gap_mm")),
             working_length_mm=_number(there.get("working_length_mm")),
+            reference_length_mm=_number(lengths.from_reference),
             estimated_length_mm=_number(there.get("estimated_length_mm")),
             proportion_length_mm=_number(lengths.proportion),
             proportion_budget=_budget_lines(lengths.budget),
@@ -102,7 +105,7 @@ class CanalLengths(Record):
             by_rule=tuple(ruled),
             convention=CONVENTION,
             advice=None if advice is None else Advice(verdict=advice.verdict, told=advice.lines),
-            not_measured=lengths.result.absent,
+            not_measured={**lengths.result.absent, **no_target},
             remarks=lengths.result.told,
         )
 
