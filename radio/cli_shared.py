@@ -43,6 +43,9 @@ _FACTS: _Options = (
     ("file_size", "Size of the file, ISO 3630-1.", "SIZE"),
     ("ball_diameter_mm", "Diameter of the calibrating ball.", "MM"),
     ("mm_per_px", "Given pixel size.", "MM"),
+    ("mm_per_px_sd", "Its standard uncertainty.", "MM"),
+    ("detector_pitch_mm", "Width of a pixel on the receptor; checks the scale.", "MM"),
+    ("dpi", "Resolution a film was scanned with; checks the scale.", "N"),
 )
 # the same of facts that only lengths have a use for
 _OF_LENGTHS: _Options = (

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from calib.dicom_spacing import mean_detector_pitch_mm, scale_from_dicom
+from calib.dicom_spacing import scale_from_dicom
 from calib.known_length import scale_given
 from calib.scale import CalibrationError, Scale
 from radio.image.radiograph import Radiograph
@@ -27,6 +27,7 @@ from radio.measure.gap_lengths import (
 )
 from radio.measure.length import canal_length_mm
 from radio.measure.length_rules import target_of
+from radio.measure.receptor_pitch import receptor_pitches
 from radio.measure.result import Measurement
 from radio.measure.scale_witness import implied_magnification
 from radio.measure.settings import DEFAULT_SETTINGS, CurvatureSettings
@@ -97,8 +98,10 @@ def assemble(
     compared, told = compared_reading(facts, out)
     out |= {} if compared is None else {compared.difference.name: compared.difference}
     remarks += told
+    if facts.mm_per_px_sd is not None and facts.mm_per_px is None:
+        remarks.append(Remark("warn", "mm_per_px_sd is stated without mm_per_px: it is of no use alone."))
     _confidence(traced, scale, remarks)
-    magnification = _magnification(radiograph, scale)
+    magnification = _magnification(radiograph, facts, scale)
     return Assembly(scale, magnification, out, bend, tuple(remarks), no_scale)
 
 
@@ -193,15 +196,15 @@ def _scale_from(
     if source == "given":
         if facts.mm_per_px is None:
             raise CalibrationError("a given scale needs mm_per_px.")
-        return scale_given(facts.mm_per_px, pixel_aspect=aspect)
+        return scale_given(facts.mm_per_px, facts.mm_per_px_sd, pixel_aspect=aspect)
     return scale_from_dicom(radiograph.spacing)
 
 
-def _magnification(radiograph: Radiograph, scale: Scale | None) -> float | None:
-    pitch_mm = mean_detector_pitch_mm(radiograph.spacing)
-    if scale is None or pitch_mm is None or scale.source == "dicom":
+def _magnification(radiograph: Radiograph, facts: CaseFacts, scale: Scale | None) -> float | None:
+    known = receptor_pitches(facts.detector_pitch_mm, facts.dpi, radiograph.spacing, radiograph.pixel_aspect)
+    if scale is None or not known or scale.source == "dicom":
         return None
-    return implied_magnification(scale, pitch_mm).value
+    return implied_magnification(scale, known[0].mm).value
 
 
 def _canal_length_px(traced: TracedCase) -> Measurement | None:

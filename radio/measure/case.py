@@ -72,6 +72,11 @@ class CaseFacts:
         Difference of reading and radiograph that is accepted, mm; None is 0.5.
     electronic : ReadingFacts
         What else was stated of the electronic reading: repeats, its file, the state of the canal, the time.
+    detector_pitch_mm, dpi : float or None
+        Width of a pixel on the receptor; resolution a film was scanned with, dots per inch. They check a
+        scale and make none.
+    mm_per_px_sd : float or None
+        Standard uncertainty of `mm_per_px`.
     """
 
     canal: str = "1"
@@ -91,6 +96,9 @@ class CaseFacts:
     answers: tuple[Answer, ...] = ()
     electronic_tolerance_mm: float | None = None
     electronic: ReadingFacts = field(default_factory=ReadingFacts)
+    detector_pitch_mm: float | None = None
+    dpi: float | None = None
+    mm_per_px_sd: float | None = None
 
 
 @dataclass(frozen=True)

@@ -60,7 +60,8 @@ def estimated_length_mm(
         "Projection in this view: a canal that bends or leans toward or away from the detector is longer.",
     ]
     if scale.source == "given":
-        notes.append("The pixel size was taken as exact; that of the detector makes lengths too long.")
+        exact = "" if scale.sd_mm_per_px else "The pixel size was taken as exact. "
+        notes.append(f"{exact}A pixel size of the detector makes lengths too long.")
     return Measurement(
         "estimated_length_mm",
         value,

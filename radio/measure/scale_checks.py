@@ -15,6 +15,7 @@ from radio.image.radiograph import Radiograph
 from radio.measure.case import CaseResult
 from radio.measure.file_scale import scale_of_girth
 from radio.measure.girth_lean import GirthComparison, compare_with
+from radio.measure.receptor_pitch import Pitch
 from radio.measure.scale_bounds import DEFAULT_LIMITS, BoundedLength, PoseLimits, bounded_lengths
 from radio.measure.scale_witness import (
     GREATEST_MAGNIFICATION,
@@ -24,7 +25,7 @@ from radio.measure.scale_witness import (
     length_judged,
     witness_of,
 )
-from radio.measure.scales import ImageScale, Pitch, ScalesOfImage, StatedScales, scales_of_image
+from radio.measure.scales import ImageScale, ScalesOfImage, StatedScales, scales_of_image
 
 Kind = Literal["magnification", "file length", "lean", "agreement", "projection", "pixels"]
 # Diameters of one file are told of loudly only where its length is this far from them.

@@ -45,6 +45,9 @@ FACT_COLUMNS = (
     "resorption",
     "electronic_tolerance_mm",
     *(f"electronic_{one.name}" for one in fields(ReadingFacts)),
+    "detector_pitch_mm",
+    "dpi",
+    "mm_per_px_sd",
 )
 
 
@@ -82,6 +85,11 @@ _READERS: Mapping[str, Callable[[str], Any]] = {
     "file_size": file_size,
     "ball_diameter_mm": lambda text: number(text, 0.5, 20, unit="mm", hint="usual is 5"),
     "mm_per_px": lambda text: number(text, 0.002, 0.5, unit="mm", hint="usual is 0.02 to 0.1"),
+    "mm_per_px_sd": lambda text: number(text, 0.00001, 0.1, unit="mm", hint="a standard uncertainty"),
+    "detector_pitch_mm": lambda text: number(
+        text, 0.01, 0.15, unit="mm", hint="often 0.015 to 0.064; 20 µm are 0.02 mm"
+    ),
+    "dpi": lambda text: number(text, 75, 4800, unit="dots per inch", hint="films: 300 to 1200"),
     "electronic_mm": reading_mm,
     "electronic_mark": lambda text: choice(text, MARKS),
     "subject": label,

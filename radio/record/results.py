@@ -109,7 +109,7 @@ def result_row(image: str, result: CaseResult) -> dict[str, str]:
     row |= {"image": image, "canal": result.facts.canal, "tooth": result.facts.tooth}
     if result.scale is not None:
         row["scale_mm_per_px"] = _number(result.scale.mm_per_px)
-        row["scale_sd_mm_per_px"] = _number(result.scale.sd_mm_per_px)
+        row["scale_sd_mm_per_px"] = _number(result.scale.sd_mm_per_px or None)
         row["scale_source"] = result.scale.source
         if result.construction is not None:
             tolerance_mm = result.construction.tolerance_px * result.scale.col_mm_per_px
