@@ -60,7 +60,7 @@ _OF_LENGTHS: _Options = (
 _OF_READING: _Options = (
     ("electronic_mm", "File length at the reading.", "MM"),
     ("electronic_mark", "Mark it stood at: zero or half.", "MARK"),
-    ("electronic_tolerance_mm", "Difference that is accepted; 0.5 unless given, 1.0 is usual too.", "MM"),
+    ("electronic_tolerance_mm", "Difference that is accepted: 0.5, or 1.0.", "MM"),
     ("electronic_repeats_mm", "Further readings, such as '21 21.5'.", "MM ..."),
     ("electronic_file_size", "Size of the file it was taken with, ISO 3630-1.", "SIZE"),
     ("electronic_canal_state", "dry, moist or flooded.", "STATE"),

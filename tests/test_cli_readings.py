@@ -64,7 +64,8 @@ def test_tolerance_and_multiplier_are_chosen(folder):
 @pytest.mark.parametrize(
     ("arguments", "parts"),
     [
-        (["--tolerance-mm", "0"], ["--tolerance-mm", "'0'", "0.1 to 5 mm"]),
+        (["--tolerance-mm", "0"], ["--tolerance-mm", "'0'", "0.5 or 1.0 mm"]),
+        (["--tolerance-mm", "5"], ["--tolerance-mm", "'5'", "0.5 or 1.0 mm", "repeated"]),
         (["--multiplier", "3"], ["--multiplier", "'3'", "1.96 or 2"]),
         (["--results", "none.csv"], ["none.csv cannot be read"]),
     ],
@@ -73,6 +74,15 @@ def test_wrong_options_are_told(folder, arguments, parts):
     done = periapical("readings", "READINGS.csv", "--out", "no", *arguments, cwd=folder)
     fails_with(done, *parts)
     assert not (folder / "no").exists()
+
+
+def test_repeats_far_apart_are_not_averaged(folder):
+    rows = "subject,electronic_mm,repeats_mm,radiographic_mm\nS1,20.1,20 30,21\nS2,21,,21.2\n"
+    (folder / "FAR.csv").write_text(rows, encoding="utf-8")
+    done = periapical("readings", "FAR.csv", "--out", "far", cwd=folder)
+    assert done.returncode == 0, done.stderr
+    assert "FAR.csv line 2, The repeated readings 20.1, 20, 30 mm lie 10.00 mm apart" in words(done)
+    assert "23.37" not in words(done)
 
 
 def test_nothing_compared_is_exit_1_with_the_reasons(folder):

@@ -35,7 +35,7 @@ def compared_reading(
     Returns
     -------
     Comparison or None
-        None without a reading or without a working length.
+        None without a reading or a working length, or where repeats are not one length.
     tuple of Remark
     """
     if facts.electronic_mm is None:
@@ -54,6 +54,8 @@ def compared_reading(
         tooth=facts.tooth,
         canal=facts.canal,
     )
+    if reading.scattered:
+        return None, (Remark("warn", reading.scattered),)
     found = compare(length, reading, accepted_mm(facts))
     unstable = (Remark("warn", note) for note in unstable_notes(reading))
     return found, (*unstable, *comparison_remarks(found))

@@ -9,14 +9,15 @@ from typing import Literal
 from radio.errors import PeriapicalError
 from radio.measure.case import Remark
 from radio.measure.disagreement import FittingCause, fitting_causes
-from radio.measure.reading import Choice, Reading
+from radio.measure.reading import Reading
 from radio.measure.result import Measurement
 
 # Electronic readings are commonly taken as good to ± 0.5 mm, about a 95 % interval.
 # Common practice, no source.
 ELECTRONIC_SD_MM = 0.25
 
-# Strict and lenient tolerance: 0.5 mm by several reviews in open access, 1.0 mm from memory.
+# Strict and lenient tolerance, the only ones that can be stated: 0.5 mm by several reviews in open access,
+# 1.0 mm from memory. Beyond 1 mm a reading is repeated, so that no larger difference can be accepted.
 TOLERANCES_MM = (0.5, 1.0)
 
 # Repeated readings further apart than this are not one length: common practice, no source.
@@ -95,6 +96,11 @@ class Comparison:
     def exceeds(self) -> bool:
         """Whether the difference itself, its uncertainty apart, is larger than the tolerance."""
         return self.verdict != "within"
+
+    @property
+    def to_be_told(self) -> bool:
+        """Whether there is advice to give: beyond the tolerance, or of a size that no tolerance accepts."""
+        return self.exceeds or not within(self.difference.value, max(TOLERANCES_MM))
 
     @property
     def surely_within(self) -> bool:
@@ -198,8 +204,10 @@ def compare(radiographic: Measurement, reading: Reading, tolerance_mm: float = 0
     Raises
     ------
     PeriapicalError
-        The tolerance is not a positive number.
+        The tolerance is not a positive number, or the readings are not one length.
     """
+    if reading.scattered:
+        raise PeriapicalError(reading.scattered)
     difference = electronic_difference(radiographic, reading)
     verdict = judged(difference, tolerance_mm)
     told = judged_text(difference, tolerance_mm)
@@ -282,22 +290,3 @@ def causes_text(one: Comparison) -> str:
     if not one.reading.stated_flags:
         parts.append("The state of the canal was not stated: it rules none out.")
     return " ".join(parts)
-
-
-def choice_remarks(one: Comparison, choice: Choice) -> tuple[Remark, ...]:
-    """What must be said of a chosen length: that it is the mean of two that disagree, or longer than both."""
-    electronic, radiographic = one.electronic.value, one.radiographic.value
-    remarks = []
-    if one.exceeds and abs(choice.mm - 0.5 * (electronic + radiographic)) < 0.05:
-        remarks.append(
-            Remark(
-                "warn",
-                f"The chosen length {choice.mm:g} mm is the mean of two lengths that disagree: find out "
-                "which one holds instead.",
-            )
-        )
-    if not within(max(0.0, choice.mm - max(electronic, radiographic)), 0.05):
-        remarks.append(
-            Remark("warn", f"The chosen length {choice.mm:g} mm is longer than either of the two lengths.")
-        )
-    return tuple(remarks)

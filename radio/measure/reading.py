@@ -24,6 +24,10 @@ BASES: tuple[str, ...] = get_args(Basis)
 # Lengths of a file at which a reading can stand, mm: from a short deciduous canal to beyond the longest file
 SHORTEST_MM, LONGEST_MM = 5.0, 40.0
 
+# Repeats further apart are not readings of one length: common practice, no source. It is the difference at
+# which textbooks have a reading repeated (from memory); none was found that averages such readings.
+MOST_APART_MM = 1.0
+
 # Name of the flag and what a yes means.
 YES_NO_FLAGS = {
     "bleeding": "bleeding or exudate in the canal",
@@ -149,6 +153,18 @@ class Reading(ReadingFacts):
     def range_mm(self) -> float:
         """Longest minus shortest of the readings; 0 of one."""
         return max(self.all_mm) - min(self.all_mm)
+
+    @property
+    def scattered(self) -> str:
+        """Why the readings are not one length, as one sentence; empty where they are."""
+        if self.range_mm <= MOST_APART_MM + 1e-9:
+            return ""
+        given = ", ".join(f"{length:g}" for length in self.all_mm)
+        return (
+            f"The repeated readings {given} mm lie {self.range_mm:.2f} mm apart, more than "
+            f"{MOST_APART_MM:g} mm: they are not one length and are not compared. Look for a "
+            "mistyped one, or read again."
+        )
 
 
 @dataclass(frozen=True)

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from typing import get_args
 
 from radio.measure.case import Remark
+from radio.measure.chosen_length import choice_remarks
 from radio.measure.differences import Differences, Share, describe_differences, share_of
 from radio.measure.electronic import (
     TOLERANCES_MM,
     Comparison,
     Verdict,
-    choice_remarks,
     compare,
     unstable_notes,
     within,

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 
 from radio.errors import PeriapicalError, TableError
 from radio.measure.case import LANDMARKS, CaseFacts
+from radio.measure.electronic import TOLERANCES_MM
 from radio.measure.length_rules import canonical_name
 from radio.measure.reading import LONGEST_MM, SHORTEST_MM, check_time
 from radio.measure.settings import LIMITS, CurvatureSettings
@@ -23,6 +24,24 @@ TEETH = tuple(
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?")
 _WHOLE = re.compile(r"[0-9]+(?:[.,]0+)?")
 _LONGEST_LABEL = 200
+
+
+def accepted_mm(text: str) -> float:
+    """Read the difference between electronic reading and radiograph that is accepted.
+
+    Raises
+    ------
+    TableError
+        Neither 0.5 nor 1.0 mm.
+    """
+    for one in TOLERANCES_MM:
+        if _NUMBER.fullmatch(text) and float(text.replace(",", ".")) == one:
+            return one
+    allowed = " or ".join(f"{one:.1f}" for one in TOLERANCES_MM)
+    raise TableError(
+        f"given {text!r}; allowed is {allowed} mm: beyond 1 mm the reading is repeated, and no difference is "
+        "accepted"
+    )
 
 
 def number(text: str, low: float, high: float, *, unit: str, hint: str = "") -> float:

@@ -13,6 +13,7 @@ from radio.measure.length_rules import RESORPTIONS
 from radio.measure.reading import CANAL_STATES, MARKS, YES_NO_FLAGS, ReadingFacts
 from radio.measure.reading import RESORPTIONS as CANAL_RESORPTIONS
 from radio.record.cells import (
+    accepted_mm,
     canal,
     choice,
     file_size,
@@ -95,7 +96,7 @@ _READERS: Mapping[str, Callable[[str], Any]] = {
     "subject": label,
     "length_rule": length_rule,
     "resorption": lambda text: choice("".join(text.split()), RESORPTIONS),
-    "electronic_tolerance_mm": lambda text: number(text, 0.1, 5, unit="mm", hint="usual are 0.5 and 1.0"),
+    "electronic_tolerance_mm": accepted_mm,
     **{f"electronic_{name}": read for name, read in READING_READERS.items()},
 }
 

@@ -152,6 +152,8 @@ def _listed(row: Row, lengths: WorkingLengths | None) -> tuple[ListedReading | N
         reading, choice = _reading(facts, values), _choice(values)
     except PeriapicalError as problem:
         return None, [str(problem)]
+    if reading.scattered:
+        return None, [reading.scattered]
     return ListedReading(row.line, image, facts.subject, reading, radiographic, choice, tuple(notes)), []
 
 

@@ -41,3 +41,11 @@ def test_without_length_or_reading_there_is_no_comparison() -> None:
     assert found is None
     assert "give electronic_mm" in remarks[0].text
     assert compared_reading(CaseFacts(), LENGTHS) == (None, ())
+
+
+def test_repeats_far_apart_give_no_comparison_but_a_warning() -> None:
+    facts = CaseFacts(electronic_mm=20.1, electronic_mark="zero", electronic=ReadingFacts(repeats_mm=(30.0,)))
+    found, (told,) = compared_reading(facts, LENGTHS)
+    assert found is None
+    assert told.level == "warn"
+    assert "20.1, 30 mm lie 9.90 mm apart" in told.text

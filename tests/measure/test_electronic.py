@@ -13,10 +13,10 @@ from scipy import stats
 from uncertainties import ufloat
 
 from radio.errors import PeriapicalError
+from radio.measure.chosen_length import choice_remarks
 from radio.measure.disagreement import CAUSES, fitting_causes
 from radio.measure.electronic import (
     ELECTRONIC_SD_MM,
-    choice_remarks,
     compare,
     comparison_remarks,
     electronic_difference,
@@ -190,6 +190,23 @@ def test_a_tolerance_below_every_advice_still_has_its_causes() -> None:
 def test_half_a_millimetre_on_the_ruler_is_within_half_a_millimetre() -> None:
     # 20.6 - 20.1 is more than 0.5 in binary
     assert not compare(radiographic(20.1), Reading(20.6, "zero"), 0.5).exceeds
+
+
+def test_repeats_that_are_not_one_length_are_not_compared() -> None:
+    blunder = Reading(20.1, "zero", repeats_mm=(30.0,))
+    assert "9.90 mm apart" in blunder.scattered
+    with pytest.raises(PeriapicalError, match="not one length"):
+        compare(radiographic(), blunder)
+    # 20.1 and 21.1 are a millimetre apart on the ruler, if not in binary
+    assert Reading(20.1, "zero", repeats_mm=(21.1,)).scattered == ""
+    assert Reading(20.1, "zero", repeats_mm=(21.2,)).scattered
+
+
+def test_more_than_a_millimetre_is_told_whatever_is_accepted() -> None:
+    wide = compare(radiographic(), Reading(24.1, "zero"), 5.0)
+    assert (wide.verdict, wide.to_be_told) == ("within", True)
+    assert "do not average" in comparison_remarks(wide)[0].text
+    assert not compare(radiographic(), Reading(22.0, "zero"), 1.0).to_be_told
 
 
 @pytest.mark.parametrize("tolerance", [0.0, -1.0, float("nan"), float("inf")])
