@@ -147,7 +147,7 @@ def result_row(image: str, result: CaseResult) -> dict[str, str]:
     if tip is not None:
         row["file_tip_row"], row["file_tip_col"] = _number(tip.row), _number(tip.col)
     row["warnings"] = "; ".join(remark.text for remark in result.told if remark.level != "note")
-    row["checks"] = "; ".join(check.short for check in result.checks)
+    row["checks"] = "; ".join((*(check.short for check in result.checks), *_other_answers(result)))
     difference = result.measurements.get("electronic_difference_mm")
     if difference is not None:
         accepted = accepted_mm(result.facts)
@@ -156,6 +156,12 @@ def result_row(image: str, result: CaseResult) -> dict[str, str]:
     row["seconds"] = f"{result.seconds:.3f}"
     row["canal_line"], row["file_line"] = _line(result.canal_line), _line(result.file_line)
     return row
+
+
+def _other_answers(result: CaseResult) -> list[str]:
+    """Answers to checks that found nothing."""
+    found = {check.id for check in result.checks}
+    return [f"{one.check} ({one.words})" for one in result.facts.answers if one.check not in found]
 
 
 def _number(value: float | None) -> str:

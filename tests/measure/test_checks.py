@@ -75,6 +75,12 @@ def number(name, value, unit="mm", sd=0.1):
     return {name: Measurement(name, value, unit, sd, "m", "b")}
 
 
+def beside(kind, away_mm):
+    """A point that far to the right of the middle of a line."""
+    points = getattr(RESULT, f"{kind}_line").points_px
+    return points[len(points) // 2][None] + [0, away_mm / MM_PER_PX]
+
+
 def header(pitch_mm):
     return replace(IMAGE, spacing=SpacingFacts(imager_mm=(pitch_mm, pitch_mm), intra_oral=True))
 
@@ -134,7 +140,9 @@ FLAT = np.where(IMAGE.grey > 0.4, np.float32(1), np.float32(0))
         ("P15", "warn", "shadow", {"facts": answered("P15", "yes")}),
         ("P16", "warn", "S-shape", {"findings": {"s_shaped": Finding("s_shaped", "yes", 0.9, "m", "b")}}),
         ("P16", "warn", "more than the greatest", {"numbers": number("schneider_deg", 80.0, "deg")}),
-        ("P17", "note", "moderate or high", {"numbers": number("schneider_deg", 30.0, "deg", 1.0)}),
+        ("P17", "note", "moderate, or high", {"numbers": number("schneider_deg", 30.0, "deg", 1.0)}),
+        # 1.25 standard deviations from an edge leave 10.6 % beyond it: normal tables
+        ("P17", "note", "moderate, or high", {"numbers": number("schneider_deg", 27.5, "deg", 2.0)}),
         ("P18", "note", "low", {"numbers": number("schneider_deg", 3.0, "deg", 0.5)}),
         ("P19", "warn", "2 shades", {"radiograph": replace(IMAGE, grey=FLAT)}),
         ("P19", "warn", "enhanced", {"facts": answered("P19", "yes")}),
@@ -147,6 +155,21 @@ FLAT = np.where(IMAGE.grey > 0.4, np.float32(1), np.float32(0))
         ("P25", "note", "ruler", {"facts": answered("P25", "no")}),
         ("P26", "warn", "20 degrees", {"facts": {"view": "20 degrees from mesial"}}),
         ("P26", "warn", "an angled view", {"facts": answered("P26", "yes")}),
+        ("P26", "warn", "tube up", {"facts": {"view": "bisecting angle, tube up"}}),
+        ("P26", "warn", "M 20", {"facts": {"view": "M 20"}}),
+        ("P26", "warn", "tube raised", {"facts": {"view": "tube raised"}}),
+        (
+            "P12",
+            "warn",
+            "2.0 mm off the file",
+            {"clicked": {"file_via": beside("file", 2.0)}},
+        ),
+        (
+            "P12",
+            "warn",
+            "off the canal",
+            {"clicked": {"canal_via": beside("canal", 2.0)}},
+        ),
         ("P28", "note", "1.5 mm", {"facts": {"resorption": "bone"}}),
         ("P28", "note", "2 mm", {"facts": answered("P28", "yes")}),
         ("P29", "note", "51 %", {"facts": {"tooth": "35"}}),
@@ -191,6 +214,22 @@ def test_each_check_speaks_when_there_is_cause(identifier, level, words, changes
         ("P17", {"numbers": number("schneider_deg", 28.0, "deg", 0.4)}),
         ("P20", {"radiograph": replace(IMAGE, file_format="TIFF")}),
         ("P26", {"facts": {"view": "2 degrees from mesial"}}),
+        ("P26", {"facts": {"view": "M 5"}}),
+        ("P26", {"facts": {"view": "straight, paralleling"}}),
+        ("P12", {"clicked": {"canal_via": beside("canal", 0.5)}}),
+        # a standard deviation of 2 from an edge leaves 2.3 % beyond it, of 1.3 leaves 9.7 %: normal tables
+        ("P17", {"numbers": number("schneider_deg", 27.4, "deg", 2.0)}),
+        (
+            "P17",
+            {
+                "numbers": {
+                    "schneider_deg": Measurement("schneider_deg", 28.0, "deg", 0.5, "m", "b"),
+                    "two_segment_radius_mm": Measurement("two_segment_radius_mm", 4.0, "mm", 1.0, "m", "b"),
+                }
+            },
+        ),
+        # "low" is not sure where "moderate" begins one standard deviation away
+        ("P18", {"numbers": number("schneider_deg", 8.0, "deg", 2.0)}),
         ("P28", {"facts": {"resorption": "none"}}),
         ("P29", {"facts": {"tooth": "11"}}),
         ("P29", {**TOOTH_36, "numbers": number("gap_mm", -0.4)}),
@@ -325,6 +364,13 @@ def test_two_files_of_one_image_are_compared(ratio, sd, level):
         (("B", "P"), "", True),
         (("M", "D"), "", False),
         (("MB", "DB"), "", False),
+        (("MB1", "MB2"), "", False),
+        (("DL", "MB"), "", True),
+        (("DB", "P"), "", True),
+        (("buccal", "lingual"), "", True),
+        (("mesiobuccal", "palatal"), "20 degrees", True),
+        (("MB", "ML"), "D 20", False),
+        (("MB", "ML"), "bisecting angle, tube up", True),
         (("1", "2"), "", False),
     ],
 )

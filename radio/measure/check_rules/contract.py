@@ -33,6 +33,11 @@ class Answer:
     answer: str
     note: str = ""
 
+    @property
+    def words(self) -> str:
+        """Answer and note in words."""
+        return f"{self.answer}: {self.note}" if self.note else self.answer
+
 
 @dataclass(frozen=True)
 class Check:
@@ -74,7 +79,7 @@ class Check:
     @property
     def answered(self) -> str:
         """Answer and note in words; empty where nothing was answered."""
-        return f"{self.answer}: {self.note}" if self.answer and self.note else self.answer
+        return Answer(self.id, self.answer, self.note).words if self.answer else ""
 
     @property
     def short(self) -> str:
