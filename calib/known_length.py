@@ -204,13 +204,26 @@ def scale_from_grid(
     )
 
 
-def scale_given(mm_per_px: float, *, pixel_aspect: float = 1.0) -> Scale:
-    """Scale stated by the user, taken as it is (no uncertainty is known for it).
+NO_SD = "its uncertainty is not stated and is in no interval"
+
+
+def scale_given(mm_per_px: float, sd: float | None = None, *, pixel_aspect: float = 1.0) -> Scale:
+    """Scale stated by the user, taken as it is.
+
+    Parameters
+    ----------
+    mm_per_px : float
+        Width of a column, mm.
+    sd : float or None
+        Its standard uncertainty, mm; without one the basis says that none is known.
+    pixel_aspect : float
+        Row spacing over column spacing.
 
     Raises
     ------
     CalibrationError
-        The value is not a plausible pixel size (0.002 to 1 mm).
+        The value is not a plausible pixel size (0.002 to 1 mm), or its uncertainty not above 0 and below half
+        of it.
     """
     _positive("given pixel size", mm_per_px, "mm/px")
     if not 0.002 <= mm_per_px <= 1.0:
@@ -218,9 +231,18 @@ def scale_given(mm_per_px: float, *, pixel_aspect: float = 1.0) -> Scale:
             f"The given pixel size is {mm_per_px:g} mm/px; allowed is 0.002 to 1. "
             "Detectors for teeth have pixels of about 0.015 to 0.06 mm: check the unit."
         )
-    return Scale(
-        mm_per_px * pixel_aspect, mm_per_px, 0.0, "given", "pixel size stated by the user, taken as exact"
-    )
+    basis = "pixel size stated by the user"
+    if sd is None:
+        return Scale(mm_per_px * pixel_aspect, mm_per_px, 0.0, "given", f"{basis}; {NO_SD}")
+    if not 0 < sd < mm_per_px / 2:
+        raise CalibrationError(
+            f"The standard uncertainty of the given pixel size is {sd:g} mm; allowed is above 0 and below "
+            f"half of the {mm_per_px:g} mm it is of."
+        )
+    squeeze = sqrt(pixel_aspect)
+    stated = Input("pixel size given", mm_per_px, sd, how="uncertainty as stated")
+    made = budget(lambda mm: mm * squeeze, (stated,))
+    return Scale(mm_per_px * pixel_aspect, mm_per_px, made.sd, "given", basis, (), made)
 
 
 def _from_length(

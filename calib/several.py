@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from math import fsum, hypot, sqrt
+from math import fsum, hypot, inf, sqrt
 
 from calib.distributions import chi_square_above
 from calib.errors import CalibrationError
@@ -16,6 +16,8 @@ DIFFERENT_BEYOND = 0.03
 AGREE_LEVEL = 0.05
 """Chi-square less likely than this means that the scales do not agree within their uncertainties."""
 _COVERAGE = 2.0
+# Usual distances from source to object, mm: short and long cone. Common practice, no source.
+_SOURCE_MM = (200.0, 400.0)
 _SAME_ASPECT = 0.001
 
 
@@ -51,6 +53,27 @@ class ScalePair:
     sd: float
     apart: bool
     distinguishable: bool
+
+    @property
+    def z(self) -> float:
+        """How many standard uncertainties the two differ by; infinity where neither states one."""
+        off = abs(self.ratio - 1)
+        return off / self.sd if self.sd > 0 else (inf if off > 0 else 0.0)
+
+    @property
+    def depth_mm(self) -> tuple[float, float]:
+        """How far apart in depth two objects lie whose scales are both right and differ so, mm.
+
+        A scale grows as the distance of its object from the source (similar triangles), here 200 and 400 mm.
+        """
+        nearer = min(self.ratio, 1 / self.ratio)
+        return _SOURCE_MM[0] * (1 - nearer), _SOURCE_MM[1] * (1 - nearer)
+
+    @property
+    def words(self) -> str:
+        """The two and their difference."""
+        z = f" (z = {self.z:.1f})" if self.sd > 0 else ""
+        return f"{self.one} and {self.other} differ by {abs(self.ratio - 1):.1%}{z}"
 
 
 @dataclass(frozen=True)
@@ -111,15 +134,19 @@ class Several:
         """What was found, in a few sentences."""
         apart = [pair for pair in self.pairs if pair.apart]
         told = [
-            f"{pair.one} and {pair.other} differ by {abs(pair.ratio - 1):.1%}"
-            + ("" if pair.distinguishable else ", within their uncertainties")
-            for pair in apart
+            pair.words + ("" if pair.distinguishable else ", within their uncertainties") for pair in apart
         ]
         if told:
             why = "A length may be mistyped, or one may lean or lie deeper than the other."
             return f"{'; '.join(told)}. {why}"
         if not self.agree:
-            return "The scales differ by more than their uncertainties allow. Look for what is wrong in one."
+            most = max(self.pairs, key=lambda pair: pair.z if pair.sd > 0 else 0.0)
+            near, far = most.depth_mm
+            return (
+                f"The scales differ by more than their uncertainties allow: {most.words}. Both are right "
+                f"where the two objects lie {near:.1f} to {far:.1f} mm apart in depth (source at 200 to 400 "
+                "mm); else look for what is wrong in one."
+            )
         if self.chi_square is None:
             return (
                 f"The scales lie within {DIFFERENT_BEYOND:.0%} of each other; too few of them state an "

@@ -50,12 +50,14 @@ def course(
     """Change of the length of canals from stage to stage of a treatment, judged by your own repeat error.
 
     Stages: estimate, scouting, after coronal flaring, after mid-root shaping, final. A change counts as one
-    where it exceeds the least significant change, 2.77 times the SD of your own repeated readings; the SD is
-    0.2 mm by default until there are three repeats. Lengths are compared where reference, method, basis and
-    file are the same; else the comparison is blocked and says why. Nothing is predicted.
+    where it exceeds both the least significant change, 2.77 times the SD of your own repeated readings, and
+    its own 95 % uncertainty; the SD is 0.2 mm by default until there are three repeats. Lengths are compared
+    where reference, method, basis and file are the same; else the comparison is blocked and says why. Nothing
+    is predicted.
 
     COURSE.csv has the columns subject, tooth, canal, stage, length_mm, length_sd_mm, basis, file_size,
-    file_material, reference, method, time, note. REPEATS.csv has reader, subject, tooth, canal, image,
+    file_material, reference, method, time, note; basis, file_material, reference and method are in your own
+    words, and any other word is another way of reading. REPEATS.csv has reader, subject, tooth, canal, image,
     length_mm, basis, method, note; rows of the same subject, tooth, canal and image are readings of one
     length.
     """

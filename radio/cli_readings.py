@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from radio.cli_shared import EXIT_CODES, NOTHING_MEASURED, keep_inputs, option, stated_number, warn
+from radio.cli_shared import EXIT_CODES, NOTHING_MEASURED, keep_inputs, naming, option, warn
 
 if TYPE_CHECKING:
     from radio.measure.readings_list import ComparedList
@@ -33,9 +33,7 @@ def readings(
         Path | None,
         option("Results table with the working lengths, joined by image and canal.", "RESULTS.csv"),
     ] = None,
-    tolerance_mm: Annotated[
-        str | None, option("Difference that is accepted; 0.5 unless given, 1.0 is usual too.", "MM")
-    ] = None,
+    tolerance_mm: Annotated[str | None, option("Difference that is accepted: 0.5, or 1.0.", "MM")] = None,
     multiplier: Annotated[
         str | None, option("Standard deviations to the limits: 1.96 unless given, or 2.", "N")
     ] = None,
@@ -48,7 +46,8 @@ def readings(
     previous_filling, open_apex, suspected_perforation, patency (yes, no), time, chosen_mm, chosen_basis
     (radiographic, electronic, other), chosen_reason, chosen_by. Only electronic_mm and one of image and
     subject are needed; an empty cell means not stated. Writes readings_compared.csv, agreement.json and
-    agreement.png and .svg to DIR. Readings at different marks are kept apart.
+    agreement.png and .svg to DIR. Readings at different marks are kept apart; repeats more than 1 mm apart
+    are not compared.
     """
     from radio.measure.readings_list import compare_list
     from radio.record.readings_table import read_readings
@@ -65,8 +64,10 @@ def readings(
 
 def _tolerance(text: str | None) -> float:
     from radio.measure.electronic import TOLERANCES_MM
+    from radio.record.cells import accepted_mm
 
-    return TOLERANCES_MM[0] if text is None else stated_number("--tolerance-mm", text, 0.1, 5, "mm")
+    with naming("--tolerance-mm"):
+        return TOLERANCES_MM[0] if text is None else accepted_mm(text.strip())
 
 
 def _multiplier(text: str | None) -> float:

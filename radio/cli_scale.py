@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -29,6 +29,7 @@ from radio.cli_shared import (
 )
 
 if TYPE_CHECKING:
+    from radio.measure.case import CaseResult
     from radio.measure.known_distance import KnownDistance
     from radio.measure.scale_bounds import PoseLimits
     from radio.measure.scales import StatedScales
@@ -54,12 +55,6 @@ def scale(
     json: JsonOption = None,
     picture: Annotated[
         Path | None, option("Draw scales and budgets; a name ending in .png or .svg.", "OUT")
-    ] = None,
-    detector_pitch_mm: Annotated[
-        str | None, option("Width of a pixel on the receptor.", "MM", rich_help_panel=_PIXELS)
-    ] = None,
-    dpi: Annotated[
-        str | None, option("Resolution a film was scanned with.", "N", rich_help_panel=_PIXELS)
     ] = None,
     known_mm: Annotated[
         str | None,
@@ -108,12 +103,13 @@ def scale(
     from radio.measure.scale_checks import scale_report
     from radio.record.scale_json import scales_json
 
-    stated = _stated(detector_pitch_mm, dpi, _known(known_mm, between, intervals, known_sd_mm))
+    known = _known(known_mm, between, intervals, known_sd_mm)
     limits = _limits(tilt_deg, depth_mm, lean_deg)
     keep_inputs((image, clicks, images, answers), (json, picture))
     check_picture(picture)
     measured = measure_image(image, clicks, images, given, answers=answers)
     results = [result for result, _ in measured.pairs]
+    stated = _stated(results, known)
     report = scale_report(measured.radiograph, results, stated, limits, diameters=diameters)
     if json != STANDARD_OUTPUT:
         from radio.record.scale_terminal import scale_block
@@ -133,16 +129,15 @@ def scale(
         raise typer.Exit(NOTHING_MEASURED)
 
 
-def _stated(pitch: str | None, dpi: str | None, known: KnownDistance | None) -> StatedScales:
-    from calib.pitch import LARGEST_MM, SMALLEST_MM
+def _stated(results: Sequence[CaseResult], known: KnownDistance | None) -> StatedScales:
+    """What is stated of the pixels of the image, by the first canal that states it."""
     from radio.measure.scales import StatedScales
 
-    usual = "often 0.015 to 0.064; 20 µm are 0.02 mm"
+    pitches = (one.facts.detector_pitch_mm for one in results)
+    scans = (one.facts.dpi for one in results)
     return StatedScales(
-        None
-        if pitch is None
-        else stated_number("--detector-pitch-mm", pitch, SMALLEST_MM, LARGEST_MM, "mm", usual),
-        None if dpi is None else stated_number("--dpi", dpi, 51, 5080, "dots per inch", "films: 300 to 1200"),
+        next((one for one in pitches if one is not None), None),
+        next((one for one in scans if one is not None), None),
         known,
     )
 

@@ -33,6 +33,7 @@ EXIT_CODES = (
 _Options = Sequence[tuple[str, str, str]]
 _Decorator = Callable[[Callable[..., None]], Callable[..., None]]
 
+_READING_PANEL = "The electronic reading; what is left out counts as not stated"
 # name, help and placeholder of each fact that may be stated on the command line
 _FACTS: _Options = (
     ("tooth", "Tooth, ISO 3950.", "TOOTH"),
@@ -42,8 +43,12 @@ _FACTS: _Options = (
     ("file_size", "Size of the file, ISO 3630-1.", "SIZE"),
     ("ball_diameter_mm", "Diameter of the calibrating ball.", "MM"),
     ("mm_per_px", "Given pixel size.", "MM"),
-    ("electronic_mm", "File length at the electronic reading.", "MM"),
-    ("electronic_mark", "Mark it stood at: zero or half.", "MARK"),
+    ("mm_per_px_sd", "Its standard uncertainty.", "MM"),
+    ("detector_pitch_mm", "Width of a pixel on the receptor; checks the scale.", "MM"),
+    ("dpi", "Resolution a film was scanned with; checks the scale.", "N"),
+)
+# the same of facts that only lengths have a use for
+_OF_LENGTHS: _Options = (
     (
         "length_rule",
         "Taken off the length: 0.5, 1, 1.5, 2, resorption, or your own 'MM: REASON'.",
@@ -51,7 +56,23 @@ _FACTS: _Options = (
     ),
     ("resorption", "About the apex: none, bone or bone+root.", "STATE"),
 )
-_OF_LENGTHS = ("electronic_mm", "electronic_mark", "length_rule", "resorption")
+# and of an electronic reading; names and words as in the table of readings, behind "electronic_"
+_OF_READING: _Options = (
+    ("electronic_mm", "File length at the reading.", "MM"),
+    ("electronic_mark", "Mark it stood at: zero or half.", "MARK"),
+    ("electronic_tolerance_mm", "Difference that is accepted: 0.5, or 1.0.", "MM"),
+    ("electronic_repeats_mm", "Further readings, such as '21 21.5'.", "MM ..."),
+    ("electronic_file_size", "Size of the file it was taken with, ISO 3630-1.", "SIZE"),
+    ("electronic_canal_state", "dry, moist or flooded.", "STATE"),
+    ("electronic_resorption", "Within the root: none, internal or external.", "STATE"),
+    ("electronic_bleeding", "Bleeding or exudate: yes or no.", "YES/NO"),
+    ("electronic_metal_contact", "Contact with metal, or caries that lets saliva in.", "YES/NO"),
+    ("electronic_previous_filling", "Remains of a previous root filling.", "YES/NO"),
+    ("electronic_open_apex", "Open or immature apex.", "YES/NO"),
+    ("electronic_suspected_perforation", "Suspected perforation.", "YES/NO"),
+    ("electronic_patency", "A small file passes freely to the end.", "YES/NO"),
+    ("electronic_time", "When, as 2026-03-14T09:30.", "TIME"),
+)
 # the same of each parameter of the curvature methods; the defaults are told here because the module that has
 # them is loaded only when a command runs
 _SETTINGS: _Options = (
@@ -87,8 +108,9 @@ def takes_facts(*, lengths: bool = True) -> _Decorator:
     lengths : bool
         Whether the command has a use for an electronic reading and a rule for the length.
     """
-    facts = [fact for fact in _FACTS if lengths or fact[0] not in _OF_LENGTHS]
-    return _takes(facts, "What is known of the case", "given", lambda texts: texts)
+    known = "What is known of the case"
+    panels = {known: (*_FACTS, *_OF_LENGTHS), _READING_PANEL: _OF_READING} if lengths else {known: _FACTS}
+    return _takes(panels, "given", lambda texts: texts)
 
 
 def takes_settings() -> _Decorator:
@@ -102,13 +124,13 @@ def takes_settings() -> _Decorator:
 
         return settings_from_texts(texts)
 
-    return _takes(_SETTINGS, "How curvature is measured", "settings", read)
+    return _takes({"How curvature is measured": _SETTINGS}, "settings", read)
 
 
 def _takes(
-    options: _Options, panel: str, argument: str, read: Callable[[Mapping[str, str]], object]
+    panels: Mapping[str, _Options], argument: str, read: Callable[[Mapping[str, str]], object]
 ) -> _Decorator:
-    """Give a command options of its own help panel; what is made of those given is one argument of it."""
+    """Give a command options by help panel; what is made of those given is one argument of it."""
 
     def decorate(command: Callable[..., None]) -> Callable[..., None]:
         # the type of settings is not loaded for help
@@ -121,12 +143,13 @@ def _takes(
                 default=None,
                 annotation=Annotated[str | None, option(text, metavar, rich_help_panel=panel)],
             )
+            for panel, options in panels.items()
             for name, text, metavar in options
         ]
 
         @wraps(command)
         def run(**values: Any) -> None:
-            stated = {name: values.pop(name) for name, *_ in options}
+            stated = {one.name: values.pop(one.name) for one in added}
             texts = {name: text.strip() for name, text in stated.items() if text is not None}
             command(**values, **{argument: read(texts)})
 

@@ -76,6 +76,22 @@ def test_batch_keeps_checks_and_answers(tables, tmp_path):
     assert set(record["input_sha256"]) == {"images_table", "clicks_table", "answers_table"}
 
 
+def test_the_note_of_an_answer_stands_beside_its_check(tables, tmp_path):
+    answers = tmp_path / "NOTED.csv"
+    rows = (f"{IMAGE},10,no,stop hidden by clamp", f"{IMAGE},25,yes,calliper")
+    answers.write_text("\n".join(("image,check,answer,note", *rows)) + "\n")
+    images, clicks = tables / "IMAGES.csv", tables / "CLICKS.csv"
+    done = run("batch", images, clicks, "--out", tmp_path / "out", "--answers", answers)
+    assert done.exit_code == 0, done.output
+    (row,) = csv.DictReader((tmp_path / "out" / "results.csv").read_text().splitlines())
+    assert {"P10 stop (no: stop hidden by clamp)", "P25 (yes: calliper)"} <= set(row["checks"].split("; "))
+    assert row["working_length_mm"] == ""
+    shown = run("measure", tables / IMAGE, "--clicks", clicks, "--images", images, "--answers", answers)
+    told = " ".join(shown.output.split())
+    assert "Answered: no: stop hidden by clamp." in told
+    assert "Answered: check 25: yes: calliper" in told
+
+
 def test_a_table_of_answers_is_not_written_over(tables):
     place = tables / "ANSWERS.csv"
     shared = ("--clicks", tables / "CLICKS.csv", "--answers", place, "--json", place)

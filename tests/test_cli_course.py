@@ -82,7 +82,11 @@ def test_other_file_sizes_on_request(folder) -> None:
     assert "file size differs (10 / 15)" in flat(blocked.stdout)
     asked = periapical("course", "C.csv", "--across-file-sizes", "--out", "out", cwd=folder)
     assert asked.returncode == 0
-    assert "Files of different sizes (10 / 15) are compared because you asked for it." in flat(asked.stdout)
+    assert "File sizes differ (10 / 15): compared across file sizes because you asked for it." in flat(
+        asked.stdout
+    )
+    # in the row itself, too
+    assert "(file sizes 10 / 15)" in flat(asked.stdout).split("Judged by")[0].replace("│", " ")
 
 
 def test_a_wrong_row_is_skipped_and_named(folder) -> None:

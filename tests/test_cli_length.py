@@ -40,7 +40,7 @@ def test_length_by_file_with_rule_picture_and_json(study, tmp_path) -> None:
         "► apex minus 1 mm",
         "by resorption: bone, minus 1.5 mm",
         "The subtraction is a convention",
-        "Uncertainty by proportion",
+        "Uncertainty of the working length",
         "textbook",
         "ALARA",
         "not a medical device",
@@ -62,7 +62,10 @@ def test_length_by_file_with_rule_picture_and_json(study, tmp_path) -> None:
         assert target["sd"] == length["sd"]
     # file length × tooth / file is file length plus gap where the scale is from the file
     assert canal["proportion_length_mm"]["value"] == pytest.approx(length["value"], rel=1e-9)
+    assert canal["proportion_length_mm"]["sd"] == pytest.approx(length["sd"], rel=1e-6)
     assert sum(one["share"] for one in canal["proportion_budget"]) == pytest.approx(1.0)
+    parts = [one["contribution_mm"] for one in canal["working_length_budget"]]
+    assert sum(part**2 for part in parts) == pytest.approx(length["sd"] ** 2)
     assert canal["advice"]["told"][-1].startswith("Every exposure is justified")
 
 
@@ -104,7 +107,22 @@ def test_target_goes_into_tables_json_and_terminal(study, tmp_path) -> None:
         cwd=study,
     )
     (canal,) = json.loads(plain.stdout)["canals"]
-    assert canal["not_measured"]["target_length_mm"] == "resorption is not given"
+    assert canal["not_measured"]["target_length_mm"].startswith("resorption is not given")
+    told = periapical(
+        *("length", "a.png", "--clicks", "CLICKS.csv", "--images", "IMAGES.csv"),
+        *("--length-rule", "resorption"),
+        cwd=study,
+    )
+    assert "Target length by rule: none. resorption is not given" in flat(told.stdout)
+
+
+def test_a_length_from_the_handle_is_cut_from_the_reference() -> None:
+    done = periapical("length", SAMPLES / "s07_beyond_apex.png", *TABLES, "--length-rule", "1", "--json", "-")
+    (canal,) = json.loads(done.stdout)["canals"]
+    (chosen,) = [one["target_length_mm"] for one in canal["by_rule"] if one["chosen"]]
+    assert canal["facts"]["file_start_at"] == "handle"
+    assert chosen["value"] == pytest.approx(canal["reference_length_mm"]["value"] - 1.0)
+    assert chosen["value"] < canal["working_length_mm"]["value"] - 2.0
 
 
 def test_no_length_is_exit_1(study) -> None:

@@ -56,7 +56,7 @@ def test_tolerance_and_multiplier_are_chosen(folder):
     )
     assert done.returncode == 0, done.stderr
     assert "bias ± 2 SD" in words(done)
-    assert "By 95 % interval against 1 mm" in words(done)
+    assert "Against 1 mm: " in words(done)
     rows = list(csv.DictReader(io.StringIO((folder / "out2" / "readings_compared.csv").read_text("utf-8"))))
     assert {row["tolerance_mm"] for row in rows} == {"1"}
 
@@ -64,7 +64,8 @@ def test_tolerance_and_multiplier_are_chosen(folder):
 @pytest.mark.parametrize(
     ("arguments", "parts"),
     [
-        (["--tolerance-mm", "0"], ["--tolerance-mm", "'0'", "0.1 to 5 mm"]),
+        (["--tolerance-mm", "0"], ["--tolerance-mm", "'0'", "0.5 or 1.0 mm"]),
+        (["--tolerance-mm", "5"], ["--tolerance-mm", "'5'", "0.5 or 1.0 mm", "repeated"]),
         (["--multiplier", "3"], ["--multiplier", "'3'", "1.96 or 2"]),
         (["--results", "none.csv"], ["none.csv cannot be read"]),
     ],
@@ -73,6 +74,15 @@ def test_wrong_options_are_told(folder, arguments, parts):
     done = periapical("readings", "READINGS.csv", "--out", "no", *arguments, cwd=folder)
     fails_with(done, *parts)
     assert not (folder / "no").exists()
+
+
+def test_repeats_far_apart_are_not_averaged(folder):
+    rows = "subject,electronic_mm,repeats_mm,radiographic_mm\nS1,20.1,20 30,21\nS2,21,,21.2\n"
+    (folder / "FAR.csv").write_text(rows, encoding="utf-8")
+    done = periapical("readings", "FAR.csv", "--out", "far", cwd=folder)
+    assert done.returncode == 0, done.stderr
+    assert "FAR.csv line 2, The repeated readings 20.1, 20, 30 mm lie 10.00 mm apart" in words(done)
+    assert "23.37" not in words(done)
 
 
 def test_nothing_compared_is_exit_1_with_the_reasons(folder):
@@ -113,6 +123,27 @@ def test_readings_join_what_batch_measured(tmp_path):
     assert float(compared["electronic_difference_mm"]) == pytest.approx(-1.25, abs=0.006)
     assert float(compared["radiographic_sd_mm"]) == pytest.approx(float(row["working_length_sd_mm"]))
     assert "results.csv line 2" in compared["radiographic_from"]
+
+
+def test_what_is_stated_of_the_canal_in_table_and_options_chooses_the_causes(tmp_path):
+    write_study(tmp_path, ["a.png"])
+    images = tmp_path / "IMAGES.csv"
+    header, row, *_ = images.read_text(encoding="utf-8").splitlines()
+    more = ",electronic_canal_state,electronic_tolerance_mm"
+    images.write_text(f"{header}{more}\n{row},flooded,1\n", encoding="utf-8")
+    reading = ("--electronic-mm", "12", "--electronic-mark", "zero", "--electronic-bleeding", "no")
+    for command in ("measure", "length"):
+        done = periapical(
+            *(command, "a.png", "--clicks", "CLICKS.csv", "--images", "IMAGES.csv", *reading), cwd=tmp_path
+        )
+        assert done.returncode == 0, done.stderr
+        assert "Stated and fitting: flooded canal. Also possible: foramen short of" in words(done)
+        assert "bleeding or exudate" not in words(done)
+        assert "lies beyond 1 mm" in words(done)
+    wrong = ("measure", "a.png", "--clicks", "CLICKS.csv", "--electronic-patency", "maybe")
+    done = periapical(*wrong, cwd=tmp_path)
+    assert done.returncode == 2
+    assert "--electronic-patency: given 'maybe'; allowed is one of yes, no" in done.stderr
 
 
 def test_measure_tells_causes_where_the_reading_differs(tmp_path):

@@ -154,8 +154,8 @@ def test_nothing_that_gives_a_scale_is_exit_1(study, tmp_path) -> None:
 @pytest.mark.parametrize(
     ("given", "told"),
     [
-        (("--detector-pitch-mm", "20"), "--detector-pitch-mm: given '20'; allowed is a number from 0.005 to"),
-        (("--dpi", "fine"), "--dpi: given 'fine'; allowed is a number from 51 to 5080 dots per inch"),
+        (("--detector-pitch-mm", "20"), "--detector-pitch-mm: given '20'; allowed is a number from 0.01 to"),
+        (("--dpi", "fine"), "--dpi: given 'fine'; allowed is a number from 75 to 4800 dots per inch"),
         (("--known-mm", "5"), "needs both --known-mm and --between"),
         (("--between", "1,2:3,4"), "needs both --known-mm and --between"),
         (("--intervals", "4"), "needs both --known-mm and --between"),

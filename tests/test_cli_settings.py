@@ -128,16 +128,15 @@ def test_what_if_is_by_the_same_settings(study) -> None:
         assert canal["what_if"]["before"][name] == canal["quantities"][name]["value"]
 
 
-def test_a_given_scale_is_said_to_be_exact(study) -> None:
+def test_a_given_scale_is_said_to_have_no_uncertainty_stated(study) -> None:
     given = " ".join(curvature(study, "--mm-per-px", "0.05", "--method", "schneider").stdout.split())
-    exact = "from given; pixel size stated by the user, taken as exact"
-    assert f"± 0.00000 mm/px {exact}" in given
+    assert "Scale: 0.05000 mm/px from given; pixel size stated by the user; its uncertainty is not" in given
     measured = periapical(
         *("measure", "a.png", "--clicks", "CLICKS.csv", "--mm-per-px", "0.05"), COLUMNS="140", cwd=study
     )
-    assert "taken as exact" in " ".join(measured.stdout.split())
+    assert "its uncertainty is not stated" in " ".join(measured.stdout.replace("│", " ").split())
     by_file = " ".join(curvature(study, "--images", "IMAGES.csv", "--method", "schneider").stdout.split())
-    assert "exact" not in by_file
+    assert "is not stated" not in by_file
 
 
 @pytest.mark.parametrize("command", [("curvature", "a.png", "--clicks"), ("measure", "a.png", "--clicks")])

@@ -5,9 +5,13 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+from radio.errors import TableError
 from radio.measure.case import CaseFacts
+from radio.measure.reading import ReadingFacts
 from radio.measure.settings import DEFAULT_SETTINGS, LIMITS, CurvatureSettings
-from radio.record.cells import FILE_SIZES, facts_from_cells
+from radio.record.cells import FILE_SIZES
+from radio.record.fact_cells import facts_from_cells
+from radio.record.reading_words import ALLOWED, EXAMPLE, cells_of_words, reading_words
 
 # fact, label, hint in the empty field
 LINES = (
@@ -16,7 +20,10 @@ LINES = (
     ("file_length_mm", "File length, mm", "as set or measured"),
     ("ball_diameter_mm", "Ball diameter, mm", "if one is shown"),
     ("mm_per_px", "Pixel size, mm", "if known"),
+    ("detector_pitch_mm", "Detector pitch, mm", "checks the scale"),
     ("electronic_mm", "Electronic, mm", "file length at reading"),
+    ("electronic", "Electronic, state", EXAMPLE),
+    ("electronic_tolerance_mm", "Accepted, mm", "0.5 unless given"),
     ("length_rule", "Length rule", "mm, or resorption"),
 )
 # fact, label, (text shown, value as text)
@@ -46,20 +53,10 @@ CHOICES: tuple[tuple[str, str, tuple[tuple[str, str], ...]], ...] = (
         (("not stated", ""), ("none", "none"), ("bone", "bone"), ("bone and root", "bone+root")),
     ),
 )
-ORDER = (
-    "canal",
-    "tooth",
-    "file_length_mm",
-    "file_start_at",
-    "file_size",
-    "scale_from",
-    "ball_diameter_mm",
-    "mm_per_px",
-    "electronic_mm",
-    "electronic_mark",
-    "length_rule",
-    "resorption",
-)
+TOOLTIPS = {
+    "electronic": f"State of the canal and of the reading, set apart by semicolons: {ALLOWED}.",
+    "electronic_tolerance_mm": "Difference between electronic reading and radiograph that is accepted",
+}
 LABELS = {name: label for name, label, _ in (*LINES, *CHOICES)}
 
 
@@ -71,11 +68,12 @@ def with_fact(facts: CaseFacts, name: str, text: str) -> tuple[CaseFacts, str]:
     CaseFacts, str
         The new facts and no problem, or the old ones and what is wrong with the text.
     """
-    stated, problems = facts_from_cells({name: text.strip()}, lambda _: "")
-    if problems:
-        told = problems[0].removeprefix(": ")
-        return facts, told[:1].upper() + told[1:]
-    return replace(facts, **{name: getattr(stated, name)}), ""
+    try:
+        cells = cells_of_words(text) if name == "electronic" else {name: text.strip()}
+    except TableError as problem:
+        return facts, _sentence(str(problem))
+    stated, problems = facts_from_cells(cells, _said, facts)
+    return (facts, _sentence(problems[0].removeprefix(": "))) if problems else (stated, "")
 
 
 # setting, label
@@ -105,3 +103,22 @@ def with_setting(settings: CurvatureSettings, name: str, text: str) -> tuple[Cur
     if not limits.hold(value):
         return settings, _OUT_OF_LIMITS.format(text.strip(), limits.words, usual)
     return replace(settings, **{name: value}), ""
+
+
+def _said(column: str) -> str:
+    """Name a part of a field that holds several; a field of one fact needs no name beside its label."""
+    return "" if column in LABELS else column.removeprefix("electronic_").replace("_", " ")
+
+
+def _sentence(told: str) -> str:
+    return told[:1].upper() + told[1:]
+
+
+def text_of(facts: CaseFacts, name: str) -> str:
+    """Write a fact as its field shows it; empty where it is not stated."""
+    value = getattr(facts, name)
+    if isinstance(value, ReadingFacts):
+        return reading_words(value)
+    if value is None:
+        return ""
+    return f"{value:.10g}" if isinstance(value, float) else str(value)

@@ -12,6 +12,7 @@ import numpy.typing as npt
 from radio.image.display import Display
 from radio.measure.case import AXIS_LANDMARKS, LANDMARKS, REPEATED_LANDMARKS, CaseFacts
 from radio.measure.methods import METHODS
+from radio.measure.reading import ReadingFacts
 from radio.measure.settings import DEFAULT_SETTINGS, CurvatureSettings
 
 Point = tuple[float, float]
@@ -250,6 +251,7 @@ class Sheet:
             file_size=None,
             electronic_mm=None,
             electronic_mark=None,
+            electronic=ReadingFacts(),
             answers=(),
             exact=(),
         )

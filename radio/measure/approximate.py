@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from calib.dicom_spacing import SpacingFacts, detector_pitch_mm
+from calib.dicom_spacing import SpacingFacts
 from radio.measure.case import CaseFacts, Clicks
+from radio.measure.receptor_pitch import receptor_pitches
 
 # Canal orifice to apex, millimetres, when nothing else tells the scale; common practice, no source.
 _TYPICAL_CANAL_MM = 12.5
@@ -21,7 +22,8 @@ def approximate_mm_per_px(clicks: Clicks, facts: CaseFacts, spacing: SpacingFact
 
 
 def _implied_mm_per_px(clicks: Clicks, facts: CaseFacts, spacing: SpacingFacts, aspect: float) -> float:
-    if facts.mm_per_px:
+    # a pixel size beside a scale from elsewhere only checks it: what is traced must not hang on it
+    if facts.mm_per_px and facts.scale_from == "given":
         return facts.mm_per_px
     square = np.array([aspect, 1.0])
 
@@ -32,9 +34,11 @@ def _implied_mm_per_px(clicks: Clicks, facts: CaseFacts, spacing: SpacingFacts, 
 
     if "file_start" in clicks and "file_tip" in clicks and facts.file_length_mm:
         return facts.file_length_mm / max(clicked_length(("file_start", "file_via", "file_tip")), 1.0)
-    pitch = detector_pitch_mm(spacing)
-    if pitch is not None:
-        return pitch[1] / 1.05
+    if facts.mm_per_px and facts.scale_from != "file":
+        return facts.mm_per_px
+    known = receptor_pitches(facts.detector_pitch_mm, facts.dpi, spacing, aspect)
+    if known:
+        return float(known[0].mm / np.sqrt(aspect) / 1.05)
     end = "canal_end" if "canal_end" in clicks else "apex"
     canal = clicked_length(("orifice", "canal_via", end))
     if canal > 0 and "orifice" in clicks and end in clicks:

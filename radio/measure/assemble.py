@@ -2,24 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from calib.dicom_spacing import mean_detector_pitch_mm, scale_from_dicom
-from calib.known_length import file_length_sd_mm, scale_given
+from calib.dicom_spacing import scale_from_dicom
+from calib.known_length import scale_given
 from calib.scale import CalibrationError, Scale
 from radio.image.radiograph import Radiograph
 from radio.measure.bend import Bend, end_words, measure_bend, square
 from radio.measure.case import CaseFacts, Remark
-from radio.measure.electronic import compare, comparison_remarks
+from radio.measure.case_reading import compared_reading
 from radio.measure.estimate import estimated_length
 from radio.measure.file_scale import scale_of_ball, scale_of_file
-from radio.measure.length import canal_length_mm, gap_mm, working_length_mm
+from radio.measure.gap_lengths import (
+    GapInImage,
+    gap_budget,
+    gap_mm,
+    known_file_length,
+    working_length_budget,
+    working_length_mm,
+)
+from radio.measure.length import canal_length_mm
 from radio.measure.length_rules import target_of
-from radio.measure.reading import Reading
+from radio.measure.receptor_pitch import receptor_pitches
 from radio.measure.result import Measurement
 from radio.measure.scale_witness import implied_magnification
 from radio.measure.settings import DEFAULT_SETTINGS, CurvatureSettings
@@ -48,6 +56,8 @@ def assemble(
     traced: TracedCase,
     facts: CaseFacts,
     settings: CurvatureSettings = DEFAULT_SETTINGS,
+    *,
+    without: Set[str] = frozenset(),
 ) -> Assembly:
     """All numbers of one canal.
 
@@ -58,6 +68,8 @@ def assemble(
     traced : TracedCase
     facts : CaseFacts
     settings : CurvatureSettings
+    without : set of str
+        Lengths that are left out, and whatever is made of them.
 
     Returns
     -------
@@ -76,16 +88,20 @@ def assemble(
         _lengths(out, traced, facts, scale, canal_px, remarks)
         estimate = estimated_length(traced, scale)
         out |= {} if estimate is None else {estimate.name: estimate}
+    out = {name: one for name, one in out.items() if name not in without}
     target = target_of(facts, out)
     out |= {} if target is None else {target.name: target}
     bend = measure_bend(traced, scale, settings)
     if bend is not None:
         out |= bend.measurements
         remarks += _placed_remarks(bend.stack, scale)
-    if facts.electronic_mm is not None:
-        _electronic(out, facts, remarks)
+    compared, told = compared_reading(facts, out)
+    out |= {} if compared is None else {compared.difference.name: compared.difference}
+    remarks += told
+    if facts.mm_per_px_sd is not None and facts.mm_per_px is None:
+        remarks.append(Remark("warn", "mm_per_px_sd is stated without mm_per_px: it is of no use alone."))
     _confidence(traced, scale, remarks)
-    magnification = _magnification(radiograph, scale)
+    magnification = _magnification(radiograph, facts, scale)
     return Assembly(scale, magnification, out, bend, tuple(remarks), no_scale)
 
 
@@ -180,15 +196,15 @@ def _scale_from(
     if source == "given":
         if facts.mm_per_px is None:
             raise CalibrationError("a given scale needs mm_per_px.")
-        return scale_given(facts.mm_per_px, pixel_aspect=aspect)
+        return scale_given(facts.mm_per_px, facts.mm_per_px_sd, pixel_aspect=aspect)
     return scale_from_dicom(radiograph.spacing)
 
 
-def _magnification(radiograph: Radiograph, scale: Scale | None) -> float | None:
-    pitch_mm = mean_detector_pitch_mm(radiograph.spacing)
-    if scale is None or pitch_mm is None or scale.source == "dicom":
+def _magnification(radiograph: Radiograph, facts: CaseFacts, scale: Scale | None) -> float | None:
+    known = receptor_pitches(facts.detector_pitch_mm, facts.dpi, radiograph.spacing, radiograph.pixel_aspect)
+    if scale is None or not known or scale.source == "dicom":
         return None
-    return implied_magnification(scale, pitch_mm).value
+    return implied_magnification(scale, known[0].mm).value
 
 
 def _canal_length_px(traced: TracedCase) -> Measurement | None:
@@ -218,13 +234,14 @@ def _lengths(
     if canal_px is not None:
         ends = f"orifice to {end_words(traced)}"
         out["canal_length_mm"] = canal_length_mm(canal_px.value, canal_px.sd or 0.0, scale, ends)
-    if traced.gap_px is None or traced.gap_sd_px is None:
+    if traced.gap_px is None:
         return
-    gap = out["gap_mm"] = gap_mm(traced.gap_px, traced.gap_sd_px, scale)
-    if facts.file_length_mm is not None:
-        how = f"file length {facts.file_length_mm:g} mm from the {facts.file_start_at}"
-        sd = file_length_sd_mm(facts.file_start_at)
-        out["working_length_mm"] = working_length_mm(gap, facts.file_length_mm, sd, how)
+    image = GapInImage.of(traced.gap_px, traced.landmarks, out.get("file_length_px"))
+    known = known_file_length(facts)
+    gap = out["gap_mm"] = gap_mm(gap_budget(image, scale, known), scale)
+    if known is not None:
+        how = f"file length {known.value:g} mm {known.how}"
+        out["working_length_mm"] = working_length_mm(working_length_budget(image, scale, known), gap, how)
     if "reference" in traced.landmarks and traced.file_line is not None:
         out["reference_length_mm"] = _length_from_reference(gap, traced, scale)
     if "working_length_mm" not in out:
@@ -250,19 +267,6 @@ def _length_from_reference(gap: Measurement, traced: TracedCase, scale: Scale) -
         f"all of it by the scale from {scale.source}; gap {gap.value:+.2f} mm",
         ("A scale error acts on the whole length here, unlike in the working length.",),
     )
-
-
-def _electronic(out: dict[str, Measurement], facts: CaseFacts, remarks: list[Remark]) -> None:
-    assert facts.electronic_mm is not None
-    if "working_length_mm" not in out:
-        remarks.append(
-            Remark("note", "The electronic reading has no radiographic working length to compare with.")
-        )
-        return
-    reading = Reading(facts.electronic_mm, facts.electronic_mark, tooth=facts.tooth, canal=facts.canal)
-    comparison = compare(out["working_length_mm"], reading)
-    out[comparison.difference.name] = comparison.difference
-    remarks += comparison_remarks(comparison)
 
 
 def _confidence(traced: TracedCase, scale: Scale | None, remarks: list[Remark]) -> None:

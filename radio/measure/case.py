@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from calib.scale import Scale
 from radio.measure.check_rules.contract import Answer, Check
+from radio.measure.reading import ReadingFacts
 from radio.measure.result import Finding, Measurement
 from radio.measure.stack import TraceStack
 from radio.trace.circle import Ball
@@ -72,6 +73,15 @@ class CaseFacts:
         Points that stay where they were put, by landmark and place within it, sorted: lines pass through them
         and no finder moves them (a ball is fitted all the same). Their uncertainty stays that of a click; a
         hand is not more certain by insisting.
+    electronic_tolerance_mm : float or None
+        Difference of reading and radiograph that is accepted, mm; None is 0.5.
+    electronic : ReadingFacts
+        What else was stated of the electronic reading: repeats, its file, the state of the canal, the time.
+    detector_pitch_mm, dpi : float or None
+        Width of a pixel on the receptor; resolution a film was scanned with, dots per inch. They check a
+        scale and make none.
+    mm_per_px_sd : float or None
+        Standard uncertainty of `mm_per_px`.
     """
 
     canal: str = "1"
@@ -90,6 +100,11 @@ class CaseFacts:
     resorption: Literal["none", "bone", "bone+root"] | None = None
     answers: tuple[Answer, ...] = ()
     exact: tuple[tuple[str, int], ...] = ()
+    electronic_tolerance_mm: float | None = None
+    electronic: ReadingFacts = field(default_factory=ReadingFacts)
+    detector_pitch_mm: float | None = None
+    dpi: float | None = None
+    mm_per_px_sd: float | None = None
 
     def is_exact(self, landmark: str, count: int) -> BoolArray:
         """Which of the `count` points of a landmark stay where they were put; shape (count,)."""

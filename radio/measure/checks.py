@@ -19,6 +19,7 @@ from radio.measure.check_rules.image import IMAGE_RULES
 from radio.measure.check_rules.lines import LINE_RULES
 from radio.measure.check_rules.scale import SCALE_RULES
 from radio.measure.check_rules.seen import Seen
+from radio.measure.check_rules.tip import TIP_RULES
 from radio.measure.check_rules.tooth import TOOTH_RULES
 
 RULES: tuple[CheckRule, ...] = tuple(
@@ -29,6 +30,7 @@ RULES: tuple[CheckRule, ...] = tuple(
             *LINE_RULES,
             *CURVE_RULES,
             *TOOTH_RULES,
+            *TIP_RULES,
             *COURSE_RULES,
             *BETWEEN_RULES,
         ),

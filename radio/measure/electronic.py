@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from radio.errors import PeriapicalError
 from radio.measure.case import Remark
 from radio.measure.disagreement import FittingCause, fitting_causes
-from radio.measure.reading import Choice, Reading
+from radio.measure.reading import Reading
 from radio.measure.result import Measurement
 
 # Electronic readings are commonly taken as good to ± 0.5 mm, about a 95 % interval.
 # Common practice, no source.
 ELECTRONIC_SD_MM = 0.25
 
-# Strict and lenient tolerance: 0.5 mm by several reviews in open access, 1.0 mm from memory.
+# Strict and lenient tolerance, the only ones that can be stated: 0.5 mm by several reviews in open access,
+# 1.0 mm from memory. Beyond 1 mm a reading is repeated, so that no larger difference can be accepted.
 TOLERANCES_MM = (0.5, 1.0)
 
 # Repeated readings further apart than this are not one length: common practice, no source.
@@ -54,7 +55,9 @@ ADVICE = (
     ),
 )
 
-Verdict = Literal["within", "not distinguishable", "beyond"]
+# By the difference itself. The 95 % interval of one reading is ± 0.5 mm and could never lie within that:
+# it is told beside, and decides only whether "beyond" is in doubt.
+Verdict = Literal["within", "beyond, in doubt", "beyond"]
 
 _NEVER = "The two lengths are compared, never averaged."
 
@@ -71,12 +74,12 @@ class Comparison:
     radiographic : Measurement
         Length to the radiographic apex.
     difference : Measurement
-        ``electronic_difference_mm``: electronic minus radiographic.
+        ``electronic_difference_mm``: electronic minus radiographic; the last of its notes tells the verdict.
     tolerance_mm : float
         Difference that is accepted.
-    verdict : {"within", "not distinguishable", "beyond"}
-        Whether the 95 % interval of the difference lies wholly within the tolerance, reaches over its edge,
-        or lies wholly beyond it.
+    verdict : {"within", "beyond, in doubt", "beyond"}
+        Whether the difference lies within the tolerance or beyond it; in doubt where its 95 % interval
+        reaches back within.
     causes : tuple of FittingCause
         What may be behind the difference, where it is larger than the tolerance.
     """
@@ -92,7 +95,17 @@ class Comparison:
     @property
     def exceeds(self) -> bool:
         """Whether the difference itself, its uncertainty apart, is larger than the tolerance."""
-        return not within(self.difference.value, self.tolerance_mm)
+        return self.verdict != "within"
+
+    @property
+    def to_be_told(self) -> bool:
+        """Whether there is advice to give: beyond the tolerance, or of a size that no tolerance accepts."""
+        return self.exceeds or not within(self.difference.value, max(TOLERANCES_MM))
+
+    @property
+    def surely_within(self) -> bool:
+        """Whether the whole 95 % interval lies within the tolerance."""
+        return all(within(end, self.tolerance_mm) for end in _ends(self.difference))
 
 
 def electronic_length(reading: Reading) -> Measurement:
@@ -191,18 +204,24 @@ def compare(radiographic: Measurement, reading: Reading, tolerance_mm: float = 0
     Raises
     ------
     PeriapicalError
-        The tolerance is not a positive number.
+        The tolerance is not a positive number, or the readings are not one length.
     """
+    if reading.scattered:
+        raise PeriapicalError(reading.scattered)
     difference = electronic_difference(radiographic, reading)
     verdict = judged(difference, tolerance_mm)
-    causes = () if within(difference.value, tolerance_mm) else fitting_causes(difference.value, reading)
+    told = judged_text(difference, tolerance_mm)
+    difference = replace(difference, notes=(*difference.notes, told))
+    causes = () if verdict == "within" else fitting_causes(difference.value, reading)
     return Comparison(
         reading, electronic_length(reading), radiographic, difference, tolerance_mm, verdict, causes
     )
 
 
 def judged(difference: Measurement, tolerance_mm: float) -> Verdict:
-    """Whether the 95 % interval of a difference lies within ± a tolerance, across its edge, or beyond.
+    """Whether a difference lies within ± a tolerance or beyond, and whether "beyond" is in doubt.
+
+    In doubt is a difference whose 95 % interval reaches back within the tolerance.
 
     Raises
     ------
@@ -213,10 +232,27 @@ def judged(difference: Measurement, tolerance_mm: float) -> Verdict:
         raise PeriapicalError(
             f"tolerance: given {tolerance_mm:g} mm; allowed is a length above 0; usual are 0.5 and 1.0 mm."
         )
-    low, high = difference.interval95 or (difference.value, difference.value)
-    if within(low, tolerance_mm) and within(high, tolerance_mm):
+    if within(difference.value, tolerance_mm):
         return "within"
-    return "beyond" if low > tolerance_mm or high < -tolerance_mm else "not distinguishable"
+    low, high = _ends(difference)
+    return "beyond" if low > tolerance_mm or high < -tolerance_mm else "beyond, in doubt"
+
+
+def judged_text(difference: Measurement, tolerance_mm: float) -> str:
+    """Tell where a difference lies and where its 95 % interval reaches, as one sentence."""
+    verdict, ends = judged(difference, tolerance_mm), _ends(difference)
+    place = "within" if verdict == "within" else "beyond"
+    told = f"The difference {difference.value:+.2f} mm lies {place} {tolerance_mm:g} mm"
+    interval = f"95 % interval, {ends[0]:+.2f} to {ends[1]:+.2f} mm"
+    if verdict == "beyond, in doubt":
+        return f"{told}; its {interval}, reaches back within."
+    if verdict == "within" and not all(within(end, tolerance_mm) for end in ends):
+        return f"{told}; its {interval}, reaches beyond."
+    return f"{told}, and so does its whole {interval}."
+
+
+def _ends(difference: Measurement) -> tuple[float, float]:
+    return difference.interval95 or (difference.value, difference.value)
 
 
 def within(difference_mm: float, tolerance_mm: float) -> bool:
@@ -232,11 +268,13 @@ def advice_on(difference_mm: float) -> Advice | None:
 def comparison_remarks(one: Comparison) -> tuple[Remark, ...]:
     """What must be said beside a difference: what to do, and what may be behind it."""
     advice = advice_on(one.difference.value)
-    if advice is None:
-        return ()
-    told = f"Electronic reading and radiograph differ by {one.difference.value:+.2f} mm"
-    remarks = [Remark(advice.level, f"{told}, {advice.text}")]
-    return (*remarks, Remark("note", causes_text(one))) if one.causes else tuple(remarks)
+    remarks = []
+    if advice is not None:
+        told = f"Electronic reading and radiograph differ by {one.difference.value:+.2f} mm"
+        remarks.append(Remark(advice.level, f"{told}, {advice.text}"))
+    if one.causes:
+        remarks.append(Remark("note", causes_text(one)))
+    return tuple(remarks)
 
 
 def causes_text(one: Comparison) -> str:
@@ -252,22 +290,3 @@ def causes_text(one: Comparison) -> str:
     if not one.reading.stated_flags:
         parts.append("The state of the canal was not stated: it rules none out.")
     return " ".join(parts)
-
-
-def choice_remarks(one: Comparison, choice: Choice) -> tuple[Remark, ...]:
-    """What must be said of a chosen length: that it is the mean of two that disagree, or longer than both."""
-    electronic, radiographic = one.electronic.value, one.radiographic.value
-    remarks = []
-    if one.exceeds and abs(choice.mm - 0.5 * (electronic + radiographic)) < 0.05:
-        remarks.append(
-            Remark(
-                "warn",
-                f"The chosen length {choice.mm:g} mm is the mean of two lengths that disagree: find out "
-                "which one holds instead.",
-            )
-        )
-    if not within(max(0.0, choice.mm - max(electronic, radiographic)), 0.05):
-        remarks.append(
-            Remark("warn", f"The chosen length {choice.mm:g} mm is longer than either of the two lengths.")
-        )
-    return tuple(remarks)

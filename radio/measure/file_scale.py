@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from math import sqrt
 from typing import TYPE_CHECKING
@@ -80,13 +80,17 @@ def scale_of_ball(ball: Ball | None, facts: CaseFacts, aspect: float) -> Scale |
     return scale_from_ball(ball.diameter_px, ball.sd_px, facts.ball_diameter_mm, pixel_aspect=aspect)
 
 
-def girth_of(radiograph: Radiograph, result: CaseResult) -> GirthScale | None:
+def girth_of(
+    radiograph: Radiograph, result: CaseResult, others: Sequence[CaseResult] = ()
+) -> GirthScale | None:
     """Scale from the diameters of the file of a measured canal; None where no file was traced.
 
     Parameters
     ----------
     radiograph : Radiograph
     result : CaseResult
+    others : sequence of CaseResult
+        Canals of the same image, whose files may lie over this one; `result` may be among them.
 
     Raises
     ------
@@ -101,15 +105,22 @@ def girth_of(radiograph: Radiograph, result: CaseResult) -> GirthScale | None:
         return None
     if facts.file_size is None:
         raise PeriapicalError("file_size is not given")
-    if length_px is not None and facts.file_length_mm is not None:
-        width = facts.file_length_mm / length_px.value
+    along = scale_of_file(length_px, result.landmarks, facts, radiograph.pixel_aspect)
+    if along is not None:
+        width = along.col_mm_per_px
     elif result.scale is not None:
         width = result.scale.col_mm_per_px
     else:
         raise PeriapicalError("it is begun with a rough scale, and there is none")
     tip_sd_px = result.landmarks["file_tip"].sd_along_px
     return girth_scale(
-        radiograph, result.file_line, HandFile(facts.file_size), mm_per_px=width, tip_sd_px=tip_sd_px
+        radiograph,
+        result.file_line,
+        HandFile(facts.file_size),
+        mm_per_px=width,
+        tip_sd_px=tip_sd_px,
+        along=along,
+        others=[one.file_line for one in others if one is not result and one.file_line is not None],
     )
 
 

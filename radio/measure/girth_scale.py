@@ -1,7 +1,8 @@
-"""A second scale: diameters of the traced file against ISO 3630-1, and what it says about a lean."""
+"""A second scale: diameters of the traced file against ISO 3630-1."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +15,6 @@ from calib.scale import Scale
 from calib.uncertainty import rectangular
 from radio.errors import PeriapicalError, TraceError
 from radio.image.radiograph import Radiograph
-from radio.measure.result import Measurement
 from radio.trace.girth import Girth, measure_girth
 from radio.trace.line import Line
 from radio.trace.polarity import metal_is_bright
@@ -28,17 +28,20 @@ USUAL_TIP_SD_MM = 0.15
 # working part then ends elsewhere.
 _FAR_OFF = 0.08
 _MARGIN_MM = 2.0
-_COVERAGE = 1.96
-_FLUTES = {
-    "round": "No flutes were made out: the section was taken as round. Were it fluted, the scale would be "
-    "too large, because flutes make a file look narrower than its nominal diameter.",
-    "square": "Flutes were made out, as of a square section: its silhouette is 10 % narrower on average "
-    "than the nominal diameter, which is that of the circle its corners lie on; this is allowed for.",
-    "triangle": "Flutes were made out, as of a triangular section: its silhouette is 17 % narrower on "
-    "average than the nominal diameter, which is that of the circle its corners lie on; this is allowed for.",
-}
+SCALE_ALONG = "scale along the file, by its length"
+"""Name of that input in the budget."""
+_ROUND = (
+    "No flutes were made out: the section was taken as round. Were it fluted, the scale would be too large, "
+    "because flutes make a file look narrower than its nominal diameter."
+)
+_CORNERS = (
+    "{}, as of a {} section: its silhouette is {} % narrower on average than the nominal diameter, which is "
+    "that of the circle its corners lie on; this is allowed for."
+)
+_SEEN, _HIDDEN = "Flutes were made out", "Flutes are taken to be there, hidden by blur"
+_NARROWER = {"square": ("square", 10), "triangle": ("triangular", 17)}
 _TOLERANCE = (
-    "The tolerance on the diameter is from memory of ISO 3630-1; another edition may have another. Most of "
+    "The tolerance on the diameter is from memory of ISO 3630-1; another edition may have another. Much of "
     "the uncertainty of a small size comes from it."
 )
 
@@ -63,6 +66,10 @@ class GirthScale:
     girth : Girth
     basis : str
     notes : tuple of str
+    along : Scale or None
+        By the stated length of the file, where it tells how far from the tip a diameter is.
+    tip_sd_px : float or None
+        Standard uncertainty of the tip's place along the file, where it is stated.
     """
 
     mm_per_px: float
@@ -75,6 +82,8 @@ class GirthScale:
     girth: Girth
     basis: str
     notes: tuple[str, ...]
+    along: Scale | None = None
+    tip_sd_px: float | None = None
 
     @property
     def relative_sd(self) -> float:
@@ -86,55 +95,23 @@ class GirthScale:
         """Probability that places scatter at least as much by chance."""
         return chi_square_above(self.chi_square, self.dof)
 
-    def measurement(self) -> Measurement:
-        """The scale as one measured number."""
-        return Measurement(
-            "girth_scale_mm_per_px",
-            self.mm_per_px,
-            "mm/px",
-            self.sd_mm_per_px,
-            "diameters along the file against ISO 3630-1",
-            self.basis,
-            self.notes,
-        )
+    def independent(self) -> GirthScale:
+        """The scale from the same diameters that rests on no stated length: evidence for or against one."""
+        return scale_from_girth(self.girth, self.file, tip_sd_px=self.tip_sd_px)
 
 
-@dataclass(frozen=True)
-class GirthComparison:
-    """The scale from diameters beside another one.
-
-    Parameters
-    ----------
-    ratio, sd : float
-        Scale from diameters over the other scale, and its standard uncertainty.
-    lean_deg : float or None
-        Lean toward or away from the detector that would explain a ratio below 1: its arc cosine. None where
-        the ratio is not below 1 by more than its uncertainty.
-    lean_interval_deg : tuple of float or None
-        95 % interval of the lean.
-    text : str
-        What can be said.
-    """
-
-    ratio: float
-    sd: float
-    lean_deg: float | None
-    lean_interval_deg: tuple[float, float] | None
-    text: str
-
-    @property
-    def interval95(self) -> tuple[float, float]:
-        """95 % interval of the ratio."""
-        return self.ratio - _COVERAGE * self.sd, self.ratio + _COVERAGE * self.sd
-
-
-def scale_from_girth(girth: Girth, file: HandFile, *, tip_sd_px: float | None = None) -> GirthScale:
+def scale_from_girth(
+    girth: Girth, file: HandFile, *, tip_sd_px: float | None = None, along: Scale | None = None
+) -> GirthScale:
     """Scale at which diameters along a file are those of its size.
 
-    With D(x) = D0 + taper x, and x by the same scale as D, a diameter in pixels is D0/scale + taper x in
-    pixels. So every place gives D0 in pixels, and the scale is the nominal D0 over their weighted mean. The
-    taper cancels from what is stated and measured; an error of a diameter counts D/D0 times. Uncertainty by
-    JCGM 100:2008; places that scatter more than they should widen it by the Birge ratio.
+    The nominal diameter at a distance x from the tip is D0 + taper x. Where the file's own length gives a
+    scale along it, x is known in millimetres, however the file leans: the scale is the weighted mean of
+    nominal diameters over that of the diameters in the image, and an error counts by the diameter there.
+    Without it x has to be taken by the very scale that is looked for. Then the taper, a ratio of two lengths,
+    says nothing of the scale, which is D0 over what the diameters imply at the tip in pixels; an error of a
+    diameter counts D/D0 times, for size 15 twice; and a lean, which shortens x alone, makes it too small.
+    Uncertainty by JCGM 100:2008; places that scatter more than they should widen it by the Birge ratio.
 
     Parameters
     ----------
@@ -143,6 +120,8 @@ def scale_from_girth(girth: Girth, file: HandFile, *, tip_sd_px: float | None = 
         Size and taper.
     tip_sd_px : float, optional
         Standard uncertainty of the tip's place along the file; :data:`USUAL_TIP_SD_MM` where not stated.
+    along : Scale, optional
+        From the stated length of the same file.
 
     Raises
     ------
@@ -151,49 +130,98 @@ def scale_from_girth(girth: Girth, file: HandFile, *, tip_sd_px: float | None = 
     """
     kept = np.ones(len(girth.from_tip_px), dtype=bool)
     for _ in range(len(kept)):
-        tip_px, own_sd, chi_square = _tip_diameter(girth, file.taper, kept)
-        if not tip_px > 0:
+        means = _means(girth, file, kept, along)
+        if not means.tip_px > 0:
             raise PeriapicalError(
                 f"Along the file the diameters are too small for a taper of {file.taper:g}: at the tip they "
-                f"would be {tip_px:.1f} px. Check the taper, and that the traced line lies on the file."
+                f"would be {means.tip_px:.1f} px. Check the taper, and that the traced line lies on the file."
             )
-        inside = girth.from_tip_px * file.d0_mm / tip_px <= LEAST_WORKING_PART_MM
+        inside = girth.from_tip_px * means.along_mm_per_px <= LEAST_WORKING_PART_MM
         if inside[kept].all() or inside.sum() < 3:
             break
         kept = inside
-    dof = int(kept.sum()) - 1
-    tip_sd = USUAL_TIP_SD_MM * tip_px / file.d0_mm if tip_sd_px is None else tip_sd_px
-    half = file.diameter_tolerance_mm
-    made = budget(
-        lambda d0, px, common, tip: d0 / (px + common + file.taper * tip),
-        (
-            Input("nominal tip diameter", file.d0_mm, rectangular(half), how=_limits(half)),
-            Input("tip diameter in the image", tip_px, own_sd, how=f"{dof + 1} places along the file"),
-            Input("blur, tone and section", 0.0, girth.common_sd_px, how="shared by all places"),
-            Input("place of the tip", 0.0, tip_sd, how="counts by the taper"),
-        ),
-    )
-    reach = (girth.from_tip_px[kept][[0, -1]] * made.value).round(1)
+    tip_sd = USUAL_TIP_SD_MM / means.along_mm_per_px if tip_sd_px is None else tip_sd_px
+    made = _budget(girth, file, means, tip_sd, along)
+    reach = (girth.from_tip_px[kept][[0, -1]] * means.along_mm_per_px).round(1)
+    known = "this scale itself" if along is None else "its stated length"
     basis = (
-        f"size {file.size:02d}, taper {file.taper:g}: {dof + 1} diameters {reach[0]:g} to {reach[1]:g} mm "
-        f"from the tip imply {tip_px:.1f} px at the tip; holds across the file at its depth"
+        f"size {file.size:02d}, taper {file.taper:g}: {means.count} diameters {reach[0]:g} to {reach[1]:g} "
+        f"mm from the tip by {known} imply {means.tip_px:.1f} px at the tip; it holds across the file, at "
+        "its depth"
     )
-    notes = (_FLUTES[girth.section], _TOLERANCE)
-    return GirthScale(made.value, made.sd, chi_square, dof, made, file, tip_px, girth, basis, notes)
+    notes = (_flutes(girth), _TOLERANCE)
+    fit = (means.chi_square, means.count - 1, made, file, means.tip_px)
+    return GirthScale(made.value, made.sd, *fit, girth, basis, notes, along, tip_sd_px)
+
+
+@dataclass(frozen=True)
+class _Means:
+    """Weighted means over the places kept; `sd_px` is of the diameter."""
+
+    diameter_px: float
+    sd_px: float
+    from_tip_px: float
+    tip_px: float
+    along_mm_per_px: float
+    chi_square: float
+    count: int
+
+
+def _means(girth: Girth, file: HandFile, kept: npt.NDArray[np.bool_], along: Scale | None) -> _Means:
+    diameter, place = girth.diameter_px[kept], girth.from_tip_px[kept]
+    weight = 1.0 / girth.sd_px[kept] ** 2
+    if along is None:
+        by_place = file.taper * place
+        expected = by_place + float((weight * (diameter - by_place)).sum() / weight.sum())
+        tip_px = float(expected[0] - by_place[0])
+        along_mm_per_px = file.d0_mm / tip_px
+        shares = weight / weight.sum()
+    else:
+        # least squares through nothing: thick places tell more of the scale than thin ones
+        along_mm_per_px = along.col_mm_per_px
+        nominal = file.d0_mm + file.taper * place * along_mm_per_px
+        shares = weight * nominal / (weight * nominal).sum()
+        expected = nominal * float((shares * diameter).sum() / (shares * nominal).sum())
+        tip_px = file.d0_mm * float(expected[0] / nominal[0])
+    chi_square = float((weight * (diameter - expected) ** 2).sum())
+    birge = np.sqrt(max(chi_square / max(len(place) - 1, 1), 1.0))
+    return _Means(
+        float((shares * diameter).sum()),
+        float(birge * np.sqrt((shares**2 / weight).sum())),
+        float((shares * place).sum()),
+        tip_px,
+        along_mm_per_px,
+        chi_square,
+        len(place),
+    )
+
+
+def _budget(girth: Girth, file: HandFile, means: _Means, tip_sd_px: float, along: Scale | None) -> Budget:
+    half, place = file.diameter_tolerance_mm, means.from_tip_px
+    inputs = (
+        Input("nominal tip diameter", file.d0_mm, rectangular(half), how=_limits(half)),
+        Input("diameter in the image", means.diameter_px, means.sd_px, how=f"mean of {means.count} places"),
+        Input("blur, tone and section", 0.0, girth.common_sd_px, how="shared by all places"),
+        Input("place of the tip", 0.0, tip_sd_px, how="counts by the taper"),
+    )
+    if along is None:
+        return budget(lambda d0, px, common, tip: d0 / (px + common - file.taper * (place + tip)), inputs)
+    width = along.col_mm_per_px
+    known = Input(SCALE_ALONG, width, along.relative_sd * width, how="tells where along the file a place is")
+    return budget(
+        lambda d0, px, common, tip, by_length: (d0 + file.taper * by_length * (place + tip)) / (px + common),
+        (*inputs, known),
+    )
+
+
+def _flutes(girth: Girth) -> str:
+    if girth.section == "round":
+        return _ROUND
+    return _CORNERS.format(_HIDDEN if girth.twist_per_mm is None else _SEEN, *_NARROWER[girth.section])
 
 
 def _limits(half_mm: float) -> str:
     return f"rectangular ± {half_mm:g} mm, tolerance of ISO 3630-1: from memory"
-
-
-def _tip_diameter(girth: Girth, taper: float, kept: npt.NDArray[np.bool_]) -> tuple[float, float, float]:
-    """Weighted mean of the diameters brought to the tip, its standard uncertainty, and chi-square."""
-    at_tip = (girth.diameter_px - taper * girth.from_tip_px)[kept]
-    weight = 1.0 / girth.sd_px[kept] ** 2
-    mean = float((weight * at_tip).sum() / weight.sum())
-    chi_square = float((weight * (at_tip - mean) ** 2).sum())
-    birge = np.sqrt(max(chi_square / max(len(at_tip) - 1, 1), 1.0))
-    return mean, float(birge / np.sqrt(weight.sum())), chi_square
 
 
 def girth_scale(
@@ -203,6 +231,8 @@ def girth_scale(
     *,
     mm_per_px: float,
     tip_sd_px: float | None = None,
+    along: Scale | None = None,
+    others: Sequence[Line] = (),
 ) -> GirthScale:
     """Scale from the diameters of a file traced in a radiograph.
 
@@ -215,8 +245,10 @@ def girth_scale(
         Size and taper.
     mm_per_px : float
         Approximate width of a pixel (a column); where the result is far from it, it is measured again.
-    tip_sd_px : float, optional
+    tip_sd_px, along : optional
         As of :func:`scale_from_girth`.
+    others : sequence of Line
+        Other files of the image, beside and over which nothing is measured.
 
     Raises
     ------
@@ -244,55 +276,18 @@ def girth_scale(
         image = np.ascontiguousarray(1.0 - image)
     found = None
     for _ in range(2):
-        girth = measure_girth(image, line, mm_per_px=mm_per_px, tip_diameter_mm=file.d0_mm, taper=file.taper)
-        found = scale_from_girth(girth, file, tip_sd_px=tip_sd_px)
+        girth = measure_girth(
+            image,
+            line,
+            mm_per_px=mm_per_px,
+            along_mm_per_px=None if along is None else along.col_mm_per_px,
+            tip_diameter_mm=file.d0_mm,
+            taper=file.taper,
+            others=[space.from_image(one.points_px) for one in others],
+        )
+        found = scale_from_girth(girth, file, tip_sd_px=tip_sd_px, along=along)
         if abs(found.mm_per_px / mm_per_px - 1.0) < max(_FAR_OFF, 2 * found.relative_sd):
             break
         mm_per_px = float(np.clip(found.mm_per_px, 0.7 * mm_per_px, 1.4 * mm_per_px))
     assert found is not None
     return found
-
-
-def compare_with(found: GirthScale, other: Scale) -> GirthComparison:
-    """The scale from diameters beside that from the file's length.
-
-    A file that leans toward or away from the detector by an angle looks shorter by its cosine, but no
-    thinner; so a ratio below 1 hints at a lean. The size or the length may be misstated as well: a hint is
-    given only beyond the uncertainty, and names both.
-
-    Parameters
-    ----------
-    found : GirthScale
-    other : Scale
-        From the length of the same file.
-    """
-    width = other.col_mm_per_px
-    ratio = found.mm_per_px / width
-    sd = ratio * float(np.hypot(found.relative_sd, other.relative_sd))
-    low, high = ratio - _COVERAGE * sd, ratio + _COVERAGE * sd
-    seen_mm = found.tip_diameter_px * width
-    by_length = f"by the other scale ({other.source}) its tip would be {seen_mm:.2f} mm wide"
-    size = f"size {found.file.size:02d}"
-    if high < 1.0:
-        lean, most, least = (_lean_deg(value) for value in (ratio, low, high))
-        text = (
-            f"The file looks short for its thickness (ratio {ratio:.2f}, 95 % {low:.2f} to {high:.2f}): "
-            f"it may lean toward or away from the detector by up to {most:.0f} degrees; or its length or "
-            f"{size} is misstated ({by_length})."
-        )
-        return GirthComparison(ratio, sd, lean, (least, most), text)
-    if low > 1.0:
-        text = (
-            f"The file looks long for its thickness (ratio {ratio:.2f}, 95 % {low:.2f} to {high:.2f}), "
-            f"which no lean explains: check the stated length and {size} ({by_length})."
-        )
-    else:
-        text = (
-            f"Length and thickness of the file agree within their uncertainty (ratio {ratio:.2f}, 95 % "
-            f"{low:.2f} to {high:.2f}); a lean of up to {_lean_deg(low):.0f} degrees would not be seen."
-        )
-    return GirthComparison(ratio, sd, None, None, text)
-
-
-def _lean_deg(ratio: float) -> float:
-    return float(np.degrees(np.arccos(np.clip(ratio, 0.0, 1.0))))

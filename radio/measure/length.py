@@ -1,4 +1,4 @@
-"""Lengths of one canal in millimetres: gap, working length, canal length, each with its uncertainty."""
+"""Lengths of one canal in millimetres by the scale: along the canal, without a file, by proportion."""
 
 from __future__ import annotations
 
@@ -10,56 +10,6 @@ from calib.errors import CalibrationError
 from calib.scale import Scale
 from calib.uncertainty import combine
 from radio.measure.result import Measurement
-
-
-def gap_mm(gap_px: float, gap_sd_px: float, scale: Scale) -> Measurement:
-    """Signed distance along the canal from file tip to radiographic apex; positive = tip short.
-
-    Parameters
-    ----------
-    gap_px, gap_sd_px : float
-        In columns of a square-pixel image.
-    scale : Scale
-    """
-    unit = scale.col_mm_per_px
-    value = gap_px * unit
-    sd = combine({"tip and apex": gap_sd_px * unit, "scale": value * scale.relative_sd})
-    return Measurement(
-        "gap_mm",
-        value,
-        "mm",
-        sd,
-        "along the canal, file tip to radiographic apex; positive = tip short",
-        f"scale from {scale.source}",
-        ("The radiographic apex is not the foramen.",),
-    )
-
-
-def working_length_mm(
-    gap: Measurement, set_length_mm: float, set_length_sd_mm: float, how: str
-) -> Measurement:
-    """Working length to the radiographic apex: length of the file from its reference, plus the gap.
-
-    A scale error touches only the gap.
-
-    Parameters
-    ----------
-    gap : Measurement
-        ``gap_mm``.
-    set_length_mm, set_length_sd_mm : float
-        Length of the file from the coronal reference to its tip and its standard uncertainty, mm.
-    how : str
-        Where that length comes from.
-    """
-    sd = combine({"set length": set_length_sd_mm, "gap": gap.sd or 0.0})
-    return Measurement(
-        "working_length_mm",
-        set_length_mm + gap.value,
-        "mm",
-        sd,
-        "file length plus gap, to the radiographic apex; no subtraction made",
-        f"{how}; gap {gap.value:+.2f} mm, {gap.basis}",
-    )
 
 
 def canal_length_mm(length_px: float, length_sd_px: float, scale: Scale, ends: str) -> Measurement:
@@ -110,7 +60,8 @@ def estimated_length_mm(
         "Projection in this view: a canal that bends or leans toward or away from the detector is longer.",
     ]
     if scale.source == "given":
-        notes.append("The pixel size was taken as exact; that of the detector makes lengths too long.")
+        exact = "" if scale.sd_mm_per_px else "The pixel size was taken as exact. "
+        notes.append(f"{exact}A pixel size of the detector makes lengths too long.")
     return Measurement(
         "estimated_length_mm",
         value,

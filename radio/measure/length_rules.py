@@ -206,8 +206,11 @@ def target_length(working_length: Measurement, rule: LengthRule) -> Measurement:
     )
 
 
-def target_of(facts: CaseFacts, measurements: Mapping[str, Measurement]) -> Measurement | None:
-    """Target length of a canal by the rule stated.
+def ruled_length(facts: CaseFacts, measurements: Mapping[str, Measurement]) -> Measurement | None:
+    """Length that rules are taken off: one that is counted from where a file is set in the mouth.
+
+    A working length counted from the handle of the file is none; the length from the coronal reference
+    stands in for it.
 
     Parameters
     ----------
@@ -218,10 +221,54 @@ def target_of(facts: CaseFacts, measurements: Mapping[str, Measurement]) -> Meas
     Returns
     -------
     Measurement or None
-        None where no rule is stated, the rule by resorption lacks it, or there is no length.
+    """
+    if from_handle(facts, measurements):
+        return measurements.get("reference_length_mm")
+    return measurements.get("working_length_mm") or measurements.get("estimated_length_mm")
+
+
+def from_handle(facts: CaseFacts, measurements: Mapping[str, Measurement]) -> bool:
+    """Whether there is a working length that is counted from the handle of the file."""
+    return facts.file_start_at == "handle" and "working_length_mm" in measurements
+
+
+def why_no_target(facts: CaseFacts, measurements: Mapping[str, Measurement]) -> str:
+    """Say why a rule gives no target length; empty where it gives one, or where none is stated.
+
+    Parameters
+    ----------
+    facts : CaseFacts
+    measurements : mapping of str to Measurement
+    """
+    if not facts.length_rule or target_of(facts, measurements) is not None:
+        return ""
+    if rule_named(facts.length_rule, facts.resorption) is None:
+        return f"resorption is not given; the rule by resorption needs it: {', '.join(RESORPTIONS)}"
+    if from_handle(facts, measurements) and ruled_length(facts, measurements) is None:
+        return (
+            "the working length is counted from the handle, and no coronal reference is marked: "
+            "mark it, or set a stop at it and give the length from there"
+        )
+    return "there is no length to take the rule off"
+
+
+def target_of(facts: CaseFacts, measurements: Mapping[str, Measurement]) -> Measurement | None:
+    """Target length of a canal by the rule stated.
+
+    Parameters
+    ----------
+    facts : CaseFacts
+    measurements : mapping of str to Measurement
+        As of :func:`ruled_length`.
+
+    Returns
+    -------
+    Measurement or None
+        None where no rule is stated, the rule by resorption lacks it, or there is no length to take it off;
+        :func:`why_no_target` says which.
     """
     rule = rule_named(facts.length_rule, facts.resorption) if facts.length_rule else None
-    length = measurements.get("working_length_mm") or measurements.get("estimated_length_mm")
+    length = ruled_length(facts, measurements)
     if rule is None or length is None or length.value <= rule.subtract_mm:
         return None
     return target_length(length, rule)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import Literal, get_args
 
@@ -24,6 +24,10 @@ BASES: tuple[str, ...] = get_args(Basis)
 # Lengths of a file at which a reading can stand, mm: from a short deciduous canal to beyond the longest file
 SHORTEST_MM, LONGEST_MM = 5.0, 40.0
 
+# Repeats further apart are not readings of one length: common practice, no source. It is the difference at
+# which textbooks have a reading repeated (from memory); none was found that averages such readings.
+MOST_APART_MM = 1.0
+
 # Name of the flag and what a yes means.
 YES_NO_FLAGS = {
     "bleeding": "bleeding or exudate in the canal",
@@ -37,16 +41,12 @@ YES_NO_FLAGS = {
 FLAGS = ("canal_state", "resorption", *YES_NO_FLAGS)
 
 
-@dataclass(frozen=True)
-class Reading:
-    """One electronic length reading of one canal.
+@dataclass(frozen=True, kw_only=True)
+class ReadingFacts:
+    """What may be stated of an electronic reading besides its length and mark.
 
     Parameters
     ----------
-    mm : float
-        Length of the file at which the reading stood, mm; 5 to 40.
-    mark : {"zero", "half"} or None
-        The mark it was taken at; None where it was not noted.
     repeats_mm : tuple of float
         Further readings at the same mark with the same file, mm; the first is not given again.
     file_size : int or None
@@ -57,8 +57,6 @@ class Reading:
         See :data:`YES_NO_FLAGS`. None means that it was not stated, which is not the same as no.
     time : str
         When, as ISO 8601 text, or empty.
-    tooth, canal : str
-        Labels.
 
     Raises
     ------
@@ -66,8 +64,6 @@ class Reading:
         A length outside the limits, an unknown word, a size below 1, or a time that is not ISO 8601.
     """
 
-    mm: float
-    mark: Mark | None = None
     repeats_mm: tuple[float, ...] = ()
     file_size: int | None = None
     canal_state: CanalState | None = None
@@ -79,13 +75,10 @@ class Reading:
     suspected_perforation: bool | None = None
     patency: bool | None = None
     time: str = ""
-    tooth: str = ""
-    canal: str = "1"
 
     def __post_init__(self) -> None:
-        for length in self.all_mm:
+        for length in self.repeats_mm:
             _check_length("electronic reading", length)
-        _check_word("electronic mark", self.mark, MARKS)
         _check_word("canal state", self.canal_state, CANAL_STATES)
         _check_word("resorption", self.resorption, RESORPTIONS)
         for name in YES_NO_FLAGS:
@@ -96,7 +89,50 @@ class Reading:
             raise PeriapicalError(
                 f"file size: given {self.file_size}; allowed is a size of ISO 3630-1, from 6 to 140."
             )
-        _check_time(self.time)
+        check_time(self.time)
+
+    @property
+    def stated_flags(self) -> tuple[str, ...]:
+        """Names of the facts on the canal that were stated."""
+        return tuple(name for name in FLAGS if getattr(self, name) is not None)
+
+
+@dataclass(frozen=True)
+class Reading(ReadingFacts):
+    """One electronic length reading of one canal; what else was stated of it stands in its base.
+
+    Parameters
+    ----------
+    mm : float
+        Length of the file at which the reading stood, mm; 5 to 40.
+    mark : {"zero", "half"} or None
+        The mark it was taken at; None where it was not noted.
+    tooth, canal : str
+        Labels.
+
+    Raises
+    ------
+    PeriapicalError
+        As of :class:`ReadingFacts`, or the length or the mark is none.
+    """
+
+    mm: float
+    mark: Mark | None = None
+    tooth: str = ""
+    canal: str = "1"
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        _check_length("electronic reading", self.mm)
+        _check_word("electronic mark", self.mark, MARKS)
+
+    @classmethod
+    def of(
+        cls, mm: float, mark: Mark | None, stated: ReadingFacts, *, tooth: str = "", canal: str = "1"
+    ) -> Reading:
+        """Make a reading from its length and mark and what else was stated of it."""
+        more = {one.name: getattr(stated, one.name) for one in fields(ReadingFacts)}
+        return cls(mm, mark, tooth, canal, **more)
 
     @property
     def all_mm(self) -> tuple[float, ...]:
@@ -119,9 +155,16 @@ class Reading:
         return max(self.all_mm) - min(self.all_mm)
 
     @property
-    def stated_flags(self) -> tuple[str, ...]:
-        """Names of the facts on the canal that were stated."""
-        return tuple(name for name in FLAGS if getattr(self, name) is not None)
+    def scattered(self) -> str:
+        """Why the readings are not one length, as one sentence; empty where they are."""
+        if self.range_mm <= MOST_APART_MM + 1e-9:
+            return ""
+        given = ", ".join(f"{length:g}" for length in self.all_mm)
+        return (
+            f"The repeated readings {given} mm lie {self.range_mm:.2f} mm apart, more than "
+            f"{MOST_APART_MM:g} mm: they are not one length and are not compared. Look for a "
+            "mistyped one, or read again."
+        )
 
 
 @dataclass(frozen=True)
@@ -160,7 +203,7 @@ class Choice:
             raise PeriapicalError(
                 "The chosen length has no reason; write in a few words why this length was taken."
             )
-        _check_time(self.time)
+        check_time(self.time)
 
 
 def _check_length(name: str, mm: float) -> None:
@@ -180,7 +223,14 @@ def _or(words: Sequence[str]) -> str:
     return f"{', '.join(words[:-1])} or {words[-1]}"
 
 
-def _check_time(text: str) -> None:
+def check_time(text: str) -> None:
+    """Refuse a time that is not ISO 8601; empty means not stated.
+
+    Raises
+    ------
+    PeriapicalError
+        It is not; the text shows how it may be written.
+    """
     if not text:
         return
     try:

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import get_args
 
 from radio.measure.case import Remark
+from radio.measure.chosen_length import choice_remarks
 from radio.measure.differences import Differences, Share, describe_differences, share_of
 from radio.measure.electronic import (
     TOLERANCES_MM,
     Comparison,
     Verdict,
-    choice_remarks,
     compare,
     unstable_notes,
     within,
@@ -21,7 +22,7 @@ from radio.measure.reading import MARKS, Choice, Reading
 from radio.measure.result import Measurement
 
 NOT_STATED = "not stated"
-VERDICTS: tuple[Verdict, ...] = ("within", "not distinguishable", "beyond")
+VERDICTS: tuple[Verdict, ...] = get_args(Verdict)
 
 
 @dataclass(frozen=True)
@@ -83,6 +84,8 @@ class MarkAgreement:
         Share of differences within a tolerance, by tolerance in mm.
     verdicts : mapping of str to int
         How often each verdict fell.
+    surely_within : int
+        Readings whose whole 95 % interval lies within the tolerance.
     notes : tuple of str
     """
 
@@ -92,6 +95,7 @@ class MarkAgreement:
     differences: Differences
     shares: Mapping[float, Share]
     verdicts: Mapping[Verdict, int]
+    surely_within: int
     notes: tuple[str, ...]
 
 
@@ -156,6 +160,7 @@ def _agreement(mark: str, group: tuple[ComparedReading, ...], tolerance_mm: floa
         describe_differences(values),
         shares,
         {verdict: fallen[verdict] for verdict in VERDICTS},
+        sum(one.comparison.surely_within for one in group),
         tuple(_notes(mark, group, canals, tolerance_mm)),
     )
 
@@ -185,7 +190,7 @@ def _notes(mark: str, group: Sequence[ComparedReading], canals: int, tolerance_m
     halves = [1.96 * (one.comparison.difference.sd or 0.0) for one in group]
     if min(halves) > tolerance_mm:
         notes.append(
-            f"No reading could be shown to lie within {tolerance_mm:g} mm: the narrowest 95 % interval is "
-            f"± {min(halves):.2f} mm."
+            f"No reading can surely lie within {tolerance_mm:g} mm, whatever it is: the narrowest 95 % "
+            f"interval is ± {min(halves):.2f} mm."
         )
     return notes

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from math import fsum, isfinite, sqrt
 from typing import Literal
@@ -21,6 +21,8 @@ _ODD = 0.01
 # steps that lengths are read in, mm, the coarsest first
 _STEPS_MM = (1.0, 0.5, 0.25, 0.2, 0.1, 0.05)
 SD_LIMITS_MM = (0.005, 3.0)
+# Repeats farther apart, or an SD above, are told as likely blunders, mm: the project's choice, no source.
+FAR_APART_MM, LARGE_SD_MM = 1.0, 0.5
 
 
 @dataclass(frozen=True)
@@ -124,16 +126,22 @@ def sd_interval(sd: float, freedom: int) -> tuple[float, float]:
     return float(sd * sqrt(freedom / low)), float(sd * sqrt(freedom / high))
 
 
-def default_repeatability(why: str = "no repeated readings were given") -> Repeatability:
+def default_repeatability(
+    why: str = "no repeated readings were given", *, unused: bool = False
+) -> Repeatability:
     """The SD that stands in until a reader has repeats enough; the project's choice, no source.
 
     Parameters
     ----------
     why : str
         Why it is needed.
+    unused : bool
+        Whether repeats were given that cannot be used.
     """
     basis = f"default SD of {DEFAULT_SD_MM:g} mm, the project's choice and not your own: {why}"
     told = "The SD is a default, not your own: read some lengths again, blind to the first, and give them."
+    if unused:
+        told = f"The repeats you gave are not used ({why}). {told}"
     return Repeatability(DEFAULT_SD_MM, None, None, "default", basis, (told,))
 
 
@@ -155,7 +163,8 @@ def stated_repeatability(sd_mm: float) -> Repeatability:
             f"The reader's SD is given as {sd_mm:g} mm; allowed is {low:g} to {high:g} mm (usual is 0.1 to "
             "0.5)."
         )
-    return Repeatability(sd_mm, None, None, "stated", f"SD of {sd_mm:g} mm as stated by the reader")
+    basis = f"SD of {sd_mm:g} mm as stated by the reader"
+    return Repeatability(sd_mm, None, None, "stated", basis, _large_sd(sd_mm))
 
 
 def repeatability_of(sets: Mapping[str, Sequence[float]]) -> Repeatability:
@@ -179,14 +188,16 @@ def repeatability_of(sets: Mapping[str, Sequence[float]]) -> Repeatability:
     repeats = sum(len(readings) - 1 for readings in sets.values() if readings)
     if repeats < LEAST_REPEATS:
         counted = f"{repeats} repeat{'' if repeats == 1 else 's'} given, at least {LEAST_REPEATS} are needed"
-        return default_repeatability(counted)
+        return default_repeatability(counted, unused=True)
     raw, repeats = pooled_sd(list(sets.values()))
     step = reading_step_mm([one for readings in sets.values() for one in readings])
     floor = rectangular(step / 2)
     sd = max(raw, floor)
     used = sum(len(readings) > 1 for readings in sets.values())
     basis = f"your own SD, pooled over {used} length{'' if used == 1 else 's'} with {repeats} repeats"
-    warnings = _odd_sets(sets, floor)
+    far = _far_apart(sets)
+    odd = _odd_sets(sets, floor, told=far)
+    warnings = (*far.values(), *odd, *_large_sd(sd))
     if raw < floor:
         warnings += (
             f"The readings agree better (SD {raw:.3f} mm) than steps of {step:g} mm can show; the SD is "
@@ -203,7 +214,31 @@ def reading_step_mm(readings: Sequence[float]) -> float:
     return 0.01
 
 
-def _odd_sets(sets: Mapping[str, Sequence[float]], floor_mm: float) -> tuple[str, ...]:
+def _large_sd(sd_mm: float) -> tuple[str, ...]:
+    """Say of an SD that is too large to see a loss by."""
+    if sd_mm <= LARGE_SD_MM:
+        return ()
+    return (
+        f"The SD of {sd_mm:.2f} mm is unusually large (above {LARGE_SD_MM:g} mm): no change below "
+        f"{LSC_FACTOR * sd_mm:.2f} mm is told, so that a true loss of length stays unseen. Look for a "
+        "mistyped length, or read again.",
+    )
+
+
+def _far_apart(sets: Mapping[str, Sequence[float]]) -> dict[str, str]:
+    """Name sets whose readings lie farther apart than readings of one length should."""
+    wide = {name: (min(one), max(one)) for name, one in sets.items() if one}
+    return {
+        name: f"The repeats of {name} lie {high - low:.2f} mm apart ({low:g} to {high:g} mm), more than "
+        f"{FAR_APART_MM:g} mm: look for a mistyped length, or for readings of two lengths under one name."
+        for name, (low, high) in wide.items()
+        if high - low > FAR_APART_MM + 1e-9
+    }
+
+
+def _odd_sets(
+    sets: Mapping[str, Sequence[float]], floor_mm: float, *, told: Collection[str]
+) -> tuple[str, ...]:
     """Name sets that spread far more than the rest: by an F test against the rest, shared over the sets."""
     from scipy.stats import f
 
@@ -212,7 +247,7 @@ def _odd_sets(sets: Mapping[str, Sequence[float]], floor_mm: float) -> tuple[str
     found = []
     for name, (squares, freedom) in spread.items():
         rest = all_freedom - freedom
-        if rest < 1:
+        if rest < 1 or name in told:
             continue
         # readings that agree by rounding must not make an ordinary set look odd
         others = max((all_squares - squares) / rest, floor_mm**2)

@@ -13,7 +13,9 @@ from calib.scale import Scale
 from calib.several import DIFFERENT_BEYOND, NamedScale, Several, compare_scales
 from radio.image.radiograph import Radiograph
 from radio.measure.case import CaseResult
-from radio.measure.girth_scale import GirthComparison, compare_with
+from radio.measure.file_scale import scale_of_girth
+from radio.measure.girth_lean import GirthComparison, compare_with
+from radio.measure.receptor_pitch import Pitch
 from radio.measure.scale_bounds import DEFAULT_LIMITS, BoundedLength, PoseLimits, bounded_lengths
 from radio.measure.scale_witness import (
     GREATEST_MAGNIFICATION,
@@ -23,7 +25,7 @@ from radio.measure.scale_witness import (
     length_judged,
     witness_of,
 )
-from radio.measure.scales import ImageScale, Pitch, ScalesOfImage, StatedScales, scales_of_image
+from radio.measure.scales import ImageScale, ScalesOfImage, StatedScales, scales_of_image
 
 Kind = Literal["magnification", "file length", "lean", "agreement", "projection", "pixels"]
 # Diameters of one file are told of loudly only where its length is this far from them.
@@ -208,9 +210,13 @@ def _meant(result: CaseResult, found: ScalesOfImage) -> Iterator[Judged]:
     for one in found.scales:
         if one is own or one.twin_of or (one.assumed and found.pitch is not None):
             continue
-        if one.scale.source == "diameter" and one.canal != own.canal:
-            continue
-        evidence.append((one.name, witness_of(one.scale)))
+        if one.scale.source != "diameter":
+            evidence.append((one.name, witness_of(one.scale)))
+        elif one.canal == own.canal:
+            # the one told of may rest on the very length that is to be judged
+            alone = found.girths[result.facts.canal].independent()
+            aspect = one.scale.row_mm_per_px / one.scale.col_mm_per_px
+            evidence.append((one.name, witness_of(scale_of_girth(alone, aspect))))
     for name, witness in evidence:
         yield Judged(name, length_judged(result.facts, own.scale, witness))
 
@@ -241,11 +247,16 @@ def _of_length(one: Judged) -> CrossCheck:
 
 
 def _compared(found: ScalesOfImage) -> Several | None:
-    """Set scales beside each other that rest on no assumed magnification and could show 3 %."""
+    """Set scales beside each other that rest on no assumed magnification and could show 3 %.
+
+    Diameters told apart along a file by its stated length are no witness of their own: its lean judges them.
+    """
+    resting = {canal for canal, girth in found.girths.items() if girth.along is not None}
     witnesses = [
         NamedScale(one.name, one.scale)
         for one in found.scales
-        if not (one.assumed or one.twin_of) and one.scale.relative_sd <= DIFFERENT_BEYOND
+        if not (one.assumed or one.twin_of or (one.scale.source == "diameter" and one.canal in resting))
+        and one.scale.relative_sd <= DIFFERENT_BEYOND
     ]
     return compare_scales(witnesses) if len(witnesses) > 1 else None
 

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from math import sqrt
 
-from calib.dicom_spacing import mean_detector_pitch_mm, scale_from_dicom
+from calib.dicom_spacing import scale_from_dicom
 from calib.known_length import scale_given
-from calib.pitch import ASSUMED_NOTE, MM_PER_INCH, scale_from_pitch, scale_from_scan
+from calib.pitch import ASSUMED_NOTE, scale_from_pitch, scale_from_scan
 from calib.scale import Scale
 from radio.errors import CalibrationError, PeriapicalError
 from radio.image.radiograph import Radiograph
@@ -16,8 +15,7 @@ from radio.measure.case import CaseResult
 from radio.measure.file_scale import girth_of, scale_of_ball, scale_of_file, scale_of_girth
 from radio.measure.girth_scale import GirthScale
 from radio.measure.known_distance import KnownDistance, scale_of_known_distance
-
-_SAME_PITCH = 0.01
+from radio.measure.receptor_pitch import Pitch, pitch_conflicts, receptor_pitches
 
 
 @dataclass(frozen=True)
@@ -36,14 +34,6 @@ class StatedScales:
     detector_pitch_mm: float | None = None
     dpi: float | None = None
     known: KnownDistance | None = None
-
-
-@dataclass(frozen=True)
-class Pitch:
-    """Geometric mean size of a pixel on the receptor, mm, and who says so."""
-
-    mm: float
-    where: str
 
 
 @dataclass(frozen=True)
@@ -145,7 +135,7 @@ def scales_of_image(
     for result in results if diameters else ():
         name, canal = f"diameters of the file{_of(result, several)}", result.facts.canal
         try:
-            girth = girth_of(radiograph, result)
+            girth = girth_of(radiograph, result, results)
         except PeriapicalError as problem:
             absent.append((name, str(problem)))
             continue
@@ -196,11 +186,15 @@ def _of(result: CaseResult, several: bool) -> str:
 
 def _given(results: Sequence[CaseResult], radiograph: Radiograph) -> Iterator[ImageScale]:
     """Pixel sizes that were given: one for the whole image where all canals agree."""
-    given = {one.facts.canal: one.facts.mm_per_px for one in results if one.facts.mm_per_px is not None}
+    given = {
+        one.facts.canal: (one.facts.mm_per_px, one.facts.mm_per_px_sd)
+        for one in results
+        if one.facts.mm_per_px is not None
+    }
     alike = len(set(given.values())) == 1
-    for canal, mm_per_px in list(given.items())[: 1 if alike else None]:
+    for canal, (mm_per_px, sd) in list(given.items())[: 1 if alike else None]:
         name = "given pixel size" + ("" if alike else f" of canal {canal}")
-        scale = scale_given(mm_per_px, pixel_aspect=radiograph.pixel_aspect)
+        scale = scale_given(mm_per_px, sd, pixel_aspect=radiograph.pixel_aspect)
         yield ImageScale(name, None if alike else canal, scale, assumed=False)
 
 
@@ -233,21 +227,10 @@ def _lacking(result: CaseResult, several: bool) -> Iterator[tuple[str, str]]:
 
 def _pitch(radiograph: Radiograph, stated: StatedScales) -> tuple[Pitch | None, tuple[str, ...]]:
     """Pitch of the receptor as stated, of the scan, or of the header; and where these differ."""
-    squeeze, header = sqrt(radiograph.pixel_aspect), mean_detector_pitch_mm(radiograph.spacing)
-    known = []
-    if stated.detector_pitch_mm is not None:
-        known.append(Pitch(stated.detector_pitch_mm * squeeze, "as stated"))
-    if stated.dpi is not None:
-        known.append(Pitch(MM_PER_INCH / stated.dpi * squeeze, f"of a scan with {stated.dpi:g} dpi"))
-    if header is not None:
-        known.append(Pitch(header, "of the image header"))
-    remarks = tuple(
-        f"The detector pitch {known[0].where} is {known[0].mm:.4g} mm, that {other.where} {other.mm:.4g} mm: "
-        "one of them is wrong, or the image was resized. The first one is used here."
-        for other in known[1:]
-        if abs(other.mm / known[0].mm - 1) > _SAME_PITCH
+    known = receptor_pitches(
+        stated.detector_pitch_mm, stated.dpi, radiograph.spacing, radiograph.pixel_aspect
     )
-    return (known[0] if known else None), remarks
+    return (known[0] if known else None), pitch_conflicts(known)
 
 
 def _counted(result: CaseResult, scales: Sequence[ImageScale]) -> str | None:

@@ -35,7 +35,7 @@ class TracedCase:
     landmarks : mapping of str to LandmarkFix
     ball : Ball or None
         In square pixels (columns).
-    gap_px, gap_sd_px : float or None
+    gap_px : float or None
         Signed distance along the canal from file tip to radiographic apex, in columns.
     aspect : float
         Row spacing over column spacing.
@@ -51,7 +51,6 @@ class TracedCase:
     landmarks: Mapping[str, LandmarkFix]
     ball: Ball | None
     gap_px: float | None
-    gap_sd_px: float | None
     aspect: float
     approximate_mm_per_px: float
     remarks: tuple[Remark, ...]
@@ -112,7 +111,7 @@ class _Tracing:
         self.canal: Line | None = None
         self.fixes: dict[str, tuple[FloatArray, float, float, str, bool]] = {}
         self.ball: Ball | None = None
-        self.gap: tuple[float, float] | None = None
+        self.gap_px: float | None = None
         self.remarks: list[Remark] = []
 
     def run(self) -> None:
@@ -200,8 +199,7 @@ class _Tracing:
         self._fix("apex", points, ending.apex, "end of the root outline", aside_px=ending.apex_aside_px)
         if self.file is not None:
             tip_s, _ = project(points, self.file.points_px[-1])
-            tip_sd = self.fixes["file_tip"][1]
-            self.gap = (ending.apex.s_px - tip_s, float(np.hypot(tip_sd, ending.apex.sd_px)))
+            self.gap_px = ending.apex.s_px - tip_s
 
     # -- ball, bookkeeping --------------------------------------------------------------------------------
 
@@ -257,7 +255,6 @@ class _Tracing:
                 landmarks[name] = LandmarkFix(
                     name, float(row), float(col), float(row), float(col), sd, sd, "as clicked", False
                 )
-        gap, gap_sd = self.gap if self.gap is not None else (None, None)
         axis = self._placed_axis(clicks, "coronal_axis", "the axis is found by rule")
         upright = "the image rows stand for the long axis of the tooth"
         tooth_axis = self._placed_axis(clicks, "tooth_axis", upright)
@@ -266,8 +263,7 @@ class _Tracing:
             _to_image(self.canal, space),
             landmarks,
             self.ball,
-            gap,
-            gap_sd,
+            self.gap_px,
             space.aspect,
             self.mm,
             tuple(self.remarks),

@@ -17,9 +17,27 @@ from radio.measure.trace_case import TracedCase
 
 # Checks that look at the scale: made before it is taken away.
 _OF_SCALE = {"P7", *(rule.id for rule in SCALE_RULES)}
-_TO_APEX = ("estimated_length_mm", "target_length_mm")
 # to the canal end where that is marked, else to the apex
 _OF_CANAL = ("canal_length_px", "canal_length_mm")
+_FROM_FILE = ("working_length_mm", "target_length_mm", "electronic_difference_mm")
+# Lengths a stop takes away, beside what can then no longer be made; the scale comes before the others.
+_LENGTHS: Mapping[Withheld, tuple[str, ...]] = {
+    "scale": (),
+    "apex": ("estimated_length_mm", *_OF_CANAL),
+    "tip": (),
+    "canal": ("estimated_length_mm",),
+    "working": ("working_length_mm",),
+    "reference": ("reference_length_mm",),
+    "estimate": ("estimated_length_mm",),
+}
+# Of the numbers that are gone, those whose reason is to be looked for among these first.
+_BY_KIND: Mapping[Withheld, tuple[str, ...]] = {
+    "apex": ("gap_mm", "reference_length_mm", "estimated_length_mm", *_OF_CANAL, *_FROM_FILE),
+    "tip": ("gap_mm", "reference_length_mm", *_FROM_FILE),
+    "working": _FROM_FILE,
+    "reference": ("reference_length_mm", "target_length_mm"),
+    "estimate": ("estimated_length_mm", "target_length_mm"),
+}
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,7 +95,7 @@ def assemble_checked(
 
     whole = assemble(radiograph, traced, facts, settings)
     first = looked_at(whole)
-    stops = {what: withheld_by(first, what) for what in _KINDS}
+    stops = {what: withheld_by(first, what) for what in _LENGTHS}
     if not any(stops.values()):
         return CheckedAssembly(whole, first, {})
     rest = _without(radiograph, traced, facts, settings, stops)
@@ -85,9 +103,6 @@ def assemble_checked(
     checks = [one for one in first if one.id in _OF_SCALE or one.withholds]
     checks += [one for one in second if one.id not in _OF_SCALE and not one.withholds]
     return CheckedAssembly(rest, ordered(checks), _reasons(whole, rest, stops))
-
-
-_KINDS: tuple[Withheld, ...] = ("scale", "apex", "tip")
 
 
 def _without(
@@ -98,16 +113,16 @@ def _without(
     stops: Mapping[Withheld, Check | None],
 ) -> Assembly:
     """Numbers made anew without what is in doubt, so that none of them rests on it."""
+    gone = {name for kind, names in _LENGTHS.items() if stops[kind] for name in names}
+    if "canal_end" in traced.landmarks:
+        gone -= set(_OF_CANAL)
     if stops["scale"]:
         facts = replace(facts, scale_from="none")
     if stops["tip"] or stops["apex"]:
-        traced = replace(traced, gap_px=None, gap_sd_px=None)
-    rest = assemble(radiograph, traced, facts, settings)
-    if stops["apex"]:
-        gone = _TO_APEX if "canal_end" in traced.landmarks else (*_TO_APEX, *_OF_CANAL)
-        kept = {name: one for name, one in rest.measurements.items() if name not in gone}
-        rest = replace(rest, measurements=kept)
-    return rest
+        traced = replace(traced, gap_px=None)
+    if stops["canal"]:
+        traced = replace(traced, canal_line=None)
+    return assemble(radiograph, traced, facts, settings, without=frozenset(gone))
 
 
 def _reasons(whole: Assembly, rest: Assembly, stops: Mapping[Withheld, Check | None]) -> dict[str, str]:
@@ -117,8 +132,8 @@ def _reasons(whole: Assembly, rest: Assembly, stops: Mapping[Withheld, Check | N
         gone.append("scale_mm_per_px")
     out = {}
     for name in gone:
-        first = stops["scale"] if name.rpartition("_")[2] not in ("px", "deg") else None
-        stop = first or stops["apex"] or stops["tip"] or stops["scale"]
-        if stop is not None:
-            out[name] = f"withheld by check {stop.id[1:]} ({stop.title}) until it is answered or put right"
+        first = [stops["scale"]] if name.rpartition("_")[2] not in ("px", "deg") else []
+        first += [stops[kind] for kind, names in _BY_KIND.items() if name in names]
+        stop = next(one for one in (*first, stops["canal"], *stops.values()) if one is not None)
+        out[name] = f"withheld by check {stop.id[1:]} ({stop.title}) until it is answered or put right"
     return out

@@ -29,7 +29,7 @@ def with_answers(table: CaseTable, answers: Path | None, *, whole: bool = True) 
     answers : pathlib.Path or None
         The table of answers, see :data:`ANSWER_COLUMNS`; None leaves `table` as it is.
     whole : bool
-        The canals are all that the answers are for: rows of others are passed over with a warning.
+        The canals are all that the answers are for: rows of other images are passed over with a warning, too.
 
     Raises
     ------
@@ -44,8 +44,9 @@ def with_answers(table: CaseTable, answers: Path | None, *, whole: bool = True) 
     of_canal: dict[int, list[Row]] = {}
     lost = []
     for row in rows:
-        found = [one for one in _of_image(table.cases, row, answers) if _names_canal(row, one.facts.canal)]
-        if not found:
+        of_image = _of_image(table.cases, row, answers)
+        found = [one for one in of_image if _names_canal(row, one.facts.canal)]
+        if not found and (whole or (of_image and not _is_skipped(table, row))):
             lost.append(str(row.line))
         for one in found:
             of_canal.setdefault(id(one), []).append(row)
@@ -54,7 +55,12 @@ def with_answers(table: CaseTable, answers: Path | None, *, whole: bool = True) 
         _answered(one, of_canal.get(id(one), []), answers.name) if isinstance(one, CaseInput) else one
         for one in table.entries
     )
-    return CaseTable(entries, (*table.warnings, *warnings, *([told] if lost and whole else [])))
+    return CaseTable(entries, (*table.warnings, *warnings, *([told] if lost else [])))
+
+
+def _is_skipped(table: CaseTable, row: Row) -> bool:
+    """Whether the canal a row names is known, and told of elsewhere because it cannot be measured."""
+    return any(_names_canal(row, one.canal) for one in table.skips)
 
 
 def _of_image(cases: Sequence[CaseInput], row: Row, answers: Path) -> list[CaseInput]:

@@ -1,20 +1,17 @@
-"""What each cell of the images and clicks tables may hold, and what to say when it holds something else."""
+"""What one cell of a table may hold, kind by kind, and what to say when it holds something else."""
 
 from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+from collections.abc import Mapping, Sequence
 
 from radio.errors import PeriapicalError, TableError
 from radio.measure.case import LANDMARKS, CaseFacts
-from radio.measure.length_rules import RESORPTIONS, canonical_name
+from radio.measure.electronic import TOLERANCES_MM
+from radio.measure.length_rules import canonical_name
+from radio.measure.reading import LONGEST_MM, SHORTEST_MM, check_time
 from radio.measure.settings import LIMITS, CurvatureSettings
-
-SCALE_SOURCES = ("file", "ball", "dicom", "given", "none")
-START_MARKS = ("stop", "handle")
-ELECTRONIC_MARKS = ("zero", "half")
 
 # ISO 3630-1: 06, 08, 10, then by 5 to 60, then by 10 to 140
 FILE_SIZES = (6, 8, *range(10, 61, 5), *range(70, 141, 10))
@@ -24,26 +21,27 @@ TEETH = tuple(
     f"{quadrant}{position}" for quadrant in range(1, 9) for position in range(1, 9 if quadrant <= 4 else 6)
 )
 
-FACT_COLUMNS = (
-    "canal",
-    "tooth",
-    "view",
-    "scale_from",
-    "file_length_mm",
-    "file_start_at",
-    "file_size",
-    "ball_diameter_mm",
-    "mm_per_px",
-    "electronic_mm",
-    "electronic_mark",
-    "subject",
-    "length_rule",
-    "resorption",
-)
-
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?")
 _WHOLE = re.compile(r"[0-9]+(?:[.,]0+)?")
 _LONGEST_LABEL = 200
+
+
+def accepted_mm(text: str) -> float:
+    """Read the difference between electronic reading and radiograph that is accepted.
+
+    Raises
+    ------
+    TableError
+        Neither 0.5 nor 1.0 mm.
+    """
+    for one in TOLERANCES_MM:
+        if _NUMBER.fullmatch(text) and float(text.replace(",", ".")) == one:
+            return one
+    allowed = " or ".join(f"{one:.1f}" for one in TOLERANCES_MM)
+    raise TableError(
+        f"given {text!r}; allowed is {allowed} mm: beyond 1 mm the reading is repeated, and no difference is "
+        "accepted"
+    )
 
 
 def number(text: str, low: float, high: float, *, unit: str, hint: str = "") -> float:
@@ -173,58 +171,31 @@ def length_rule(text: str) -> str:
         raise TableError(str(problem)) from problem
 
 
-_READERS: Mapping[str, Callable[[str], Any]] = {
-    "canal": canal,
-    "tooth": tooth,
-    "view": label,
-    "scale_from": lambda text: choice(text, SCALE_SOURCES),
-    "file_length_mm": lambda text: number(
-        text, 10, 40, unit="mm", hint="hand files are 21, 25, 28 or 31 mm long, less when a stop is set"
-    ),
-    "file_start_at": lambda text: choice(text, START_MARKS),
-    "file_size": file_size,
-    "ball_diameter_mm": lambda text: number(text, 0.5, 20, unit="mm", hint="usual is 5"),
-    "mm_per_px": lambda text: number(text, 0.002, 0.5, unit="mm", hint="usual is 0.02 to 0.1"),
-    "electronic_mm": lambda text: number(
-        text, 5, 40, unit="mm", hint="the file length at which the electronic reading stood"
-    ),
-    "electronic_mark": lambda text: choice(text, ELECTRONIC_MARKS),
-    "subject": label,
-    "length_rule": length_rule,
-    "resorption": lambda text: choice("".join(text.split()), RESORPTIONS),
-}
+def reading_mm(text: str) -> float:
+    """Read the length of a file at which a reading may stand.
 
-
-def facts_from_cells(
-    cells: Mapping[str, str], place: Callable[[str], str] = lambda column: f"column {column}"
-) -> tuple[CaseFacts, tuple[str, ...]]:
-    """Make the facts of one canal from cells; an empty cell means the default.
-
-    Parameters
-    ----------
-    cells : mapping of str to str
-        By column name; columns that hold no fact are passed over.
-    place : callable
-        Names a column for the messages.
-
-    Returns
-    -------
-    CaseFacts
-        With the default wherever a cell was wrong.
-    tuple of str
-        One message for each wrong cell.
+    Raises
+    ------
+    TableError
+        Not a number, or outside 5 to 40 mm.
     """
-    values: dict[str, Any] = {}
-    problems = []
-    for column in FACT_COLUMNS:
-        text = cells.get(column, "")
-        if not text:
-            continue
-        try:
-            values[column] = _READERS[column](text)
-        except TableError as problem:
-            problems.append(f"{place(column)}: {problem}")
-    return CaseFacts(**values), tuple(problems)
+    hint = "the file length at which the electronic reading stood"
+    return number(text, SHORTEST_MM, LONGEST_MM, unit="mm", hint=hint)
+
+
+def time(text: str) -> str:
+    """Read a date, or a date and time.
+
+    Raises
+    ------
+    TableError
+        Not as ISO 8601 has it.
+    """
+    try:
+        check_time(text)
+    except PeriapicalError as problem:
+        raise TableError(str(problem).removeprefix("time: ").removesuffix(".")) from problem
+    return text
 
 
 def settings_from_texts(texts: Mapping[str, str]) -> CurvatureSettings:

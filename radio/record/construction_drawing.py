@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from itertools import pairwise
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -13,12 +12,10 @@ import numpy.typing as npt
 from radio.measure.drawn import Role, Spot, Step, Stroke, Words
 from radio.record.construction_style import line_style, marker_style
 from radio.record.construction_view import inside_parts, outside
-from radio.record.label_places import place_labels
+from radio.record.labels import Label, label_centres, supported_stretches, taken_room, write_label
 
 FloatArray = npt.NDArray[np.float64]
 
-_LINE_SAMPLE_PT = 3.0
-_LEADER_FROM_PT = 13.0
 _EMPHASIS = 1.7
 _LAYERS: Mapping[Role, float] = {
     "canal": 2.0,
@@ -32,13 +29,11 @@ _LAYERS: Mapping[Role, float] = {
 
 
 @dataclass(frozen=True, eq=False)
-class _Label:
-    anchor: FloatArray
-    text: str
+class _OfStep:
+    """A label and the step that it belongs to."""
+
     step: int
-    value: bool
-    there: bool
-    points: float
+    label: Label
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,7 +80,7 @@ def draw_steps_on(
     emphasised : bool
         Whether the last of them stands out.
     """
-    taken = _taken(axes)
+    taken = taken_room(axes)
     for index, step in enumerate(steps[:shown]):
         wider = look.thin * (_EMPHASIS if emphasised and index == shown - 1 else 1.0)
         for shape in step.shapes:
@@ -93,11 +88,14 @@ def draw_steps_on(
                 _draw_stroke(axes, shape, look, wider)
             elif isinstance(shape, Spot):
                 _draw_spot(axes, shape, look, wider)
-    labels = _labels(axes, steps, look)
-    centres = _centres(axes, labels, taken, _line_samples(axes, steps, look))
-    for label, (anchor, centre) in zip(labels, centres, strict=True):
-        if label.step < shown:
-            _write(axes, label, anchor, centre, emphasised and label.step == shown - 1)
+    found = _labels(axes, steps, look)
+    strokes = (shape for step in steps for shape in step.shapes if isinstance(shape, Stroke))
+    lines = (look.place(stroke.points) for stroke in strokes)
+    centres = label_centres(axes, [one.label for one in found], taken, lines)
+    for one, (anchor, centre) in zip(found, centres, strict=True):
+        if one.step < shown:
+            stands_out = emphasised and one.step == shown - 1
+            write_label(axes, replace(one.label, framed=stands_out), anchor, centre)
 
 
 def _draw_stroke(axes: Any, stroke: Stroke, look: Look, wider: float) -> None:
@@ -138,42 +136,15 @@ def draw_canal(
         Factor of the width.
     """
     flags = np.ones(len(points), dtype=bool) if supported is None else supported
-    edges = [0, *(np.flatnonzero(np.diff(flags.astype(int))) + 1).tolist(), len(points)]
-    for start, stop in pairwise(edges):
-        style = line_style("canal", wider=wider, unsupported=not flags[start])
-        _draw_line(axes, points[start : stop + 1], "canal", style)
+    for part, shown in supported_stretches(points, flags):
+        _draw_line(axes, part, "canal", line_style("canal", wider=wider, unsupported=not shown))
 
 
 def _draw_line(axes: Any, points: FloatArray, role: Role, style: dict[str, Any]) -> None:
     axes.plot(points[:, 1], points[:, 0], zorder=_LAYERS[role], gid=role, **style)
 
 
-def _taken(axes: Any) -> FloatArray:
-    """Room that texts and bars drawn before take, in points of the page, shape (P, 2, 2)."""
-    axes.apply_aspect()
-    renderer, point = axes.figure.canvas.get_renderer(), axes.figure.dpi / 72
-    # the extent of a line leaves out its width
-    drawn = [(text, 0.0) for text in axes.texts] + [(line, line.get_linewidth()) for line in axes.lines]
-    extents = [one.get_window_extent(renderer).get_points() / point + [[-w], [w]] for one, w in drawn]
-    return np.asarray(np.array(extents, dtype=np.float64).reshape(len(extents), 2, 2))
-
-
-def _centres(axes: Any, labels: Sequence[_Label], taken: FloatArray, lines: FloatArray) -> FloatArray:
-    """Anchor and centre of every label, in points of the page, shape (L, 2, 2)."""
-    if not labels:
-        return np.empty((0, 2, 2))
-    anchors = axes.transData.transform(np.array([label.anchor[::-1] for label in labels]))
-    anchors = anchors * (72 / axes.figure.dpi)
-    sizes = np.array([_size_pt(axes, label) for label in labels])
-    return np.stack([anchors, place_labels(sizes, anchors, _pane_pt(axes), lines, taken)], axis=1)
-
-
-def _pane_pt(axes: Any) -> FloatArray:
-    """Lower left and upper right corner of the axes, in points of the page."""
-    return np.asarray(axes.get_window_extent().get_points() * (72 / axes.figure.dpi))
-
-
-def _labels(axes: Any, steps: Sequence[Step], look: Look) -> list[_Label]:
+def _labels(axes: Any, steps: Sequence[Step], look: Look) -> list[_OfStep]:
     """Labels of all steps; one whose point is out of view stands at the edge and says so."""
     low, high = _limits(axes)
     found = []
@@ -189,61 +160,7 @@ def _labels(axes: Any, steps: Sequence[Step], look: Look) -> list[_Label]:
             there = not outside(anchor, low, high)
             if not there and isinstance(shape, Spot):
                 text = f"{text}: beyond this edge"
-            found.append(
-                _Label(
-                    np.clip(anchor, low, high), text, index, isinstance(shape, Words), there, look.label_pt
-                )
-            )
+            value = isinstance(shape, Words)
+            label = Label(np.clip(anchor, low, high), text, look.label_pt, bold=value, there=there)
+            found.append(_OfStep(index, label))
     return found
-
-
-def _size_pt(axes: Any, label: _Label) -> tuple[float, float]:
-    """Width and height of a label with its box, points; bold, the widest it may come out."""
-    text = axes.text(0, 0, label.text, fontsize=label.points, fontweight="bold", parse_math=False)
-    extent = text.get_window_extent(axes.figure.canvas.get_renderer())
-    text.remove()
-    point = axes.figure.dpi / 72
-    return extent.width / point + 4.0, extent.height / point + 3.0
-
-
-def _line_samples(axes: Any, steps: Sequence[Step], look: Look) -> FloatArray:
-    """Samples of all lines in view, evenly spaced, in points of the page, shape (M, 2)."""
-    pane, point = _pane_pt(axes), axes.figure.dpi / 72
-    found = [np.empty((0, 2))]
-    for step in steps:
-        for shape in step.shapes:
-            if not isinstance(shape, Stroke):
-                continue
-            at = axes.transData.transform(look.place(shape.points)[:, ::-1]) / point
-            along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(at, axis=0).T))])
-            wanted = np.arange(0.0, min(along[-1], 20_000.0), _LINE_SAMPLE_PT)
-            even = np.stack([np.interp(wanted, along, at[:, axis]) for axis in (0, 1)], axis=1)
-            found.append(even[((even >= pane[0]) & (even <= pane[1])).all(axis=1)])
-    return np.concatenate(found)
-
-
-def _write(axes: Any, label: _Label, anchor: FloatArray, centre: FloatArray, stands_out: bool) -> None:
-    leader = label.there and float(np.hypot(*(centre - anchor))) > _LEADER_FROM_PT
-    axes.annotate(
-        label.text,
-        (label.anchor[1], label.anchor[0]),
-        tuple(centre - anchor),
-        textcoords="offset points",
-        ha="center",
-        va="center",
-        fontsize=label.points,
-        fontweight="bold" if label.value or stands_out else "normal",
-        color="black",
-        parse_math=False,
-        zorder=4,
-        annotation_clip=False,
-        bbox={
-            "boxstyle": "square,pad=0.12",
-            "facecolor": "white",
-            "edgecolor": "black" if stands_out else "none",
-            "alpha": 0.9,
-        },
-        arrowprops={"arrowstyle": "-", "color": "#777777", "linewidth": 0.7, "shrinkB": 3}
-        if leader
-        else None,
-    )

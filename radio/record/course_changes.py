@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from math import hypot
+from math import hypot, sqrt
 from typing import Literal
 
 from radio.measure.published_change import FIXED_FIGURES
-from radio.measure.repeatability import Repeatability
+from radio.measure.repeatability import LSC_FACTOR, Repeatability
 from radio.measure.result import Measurement
 from radio.record.course import Course, CourseEntry, Stage, plain
 
-Verdict = Literal["shorter", "longer", "not distinguishable", "not compared"]
+Verdict = Literal["shorter", "longer", "within stated uncertainty", "not distinguishable", "not compared"]
+# two-sided 95 % point of the normal distribution
+_NORMAL = LSC_FACTOR / sqrt(2.0)
 RepeatabilityFor = Callable[[CourseEntry], Repeatability]
 
 
@@ -26,7 +28,9 @@ class Change:
         By stage.
     repeatability : Repeatability
         Of the reader, for the way the later length was read.
-    verdict : {"shorter", "longer", "not distinguishable", "not compared"}
+    verdict : {"shorter", "longer", "within stated uncertainty", "not distinguishable", "not compared"}
+        A change counts only beyond both the least significant change and 1.96 times its own uncertainty;
+        where it is beyond the first alone, it is within the stated uncertainty.
     blocked : tuple of str
         Why they are not compared; empty where they are.
     length_change : Measurement or None
@@ -49,6 +53,18 @@ class Change:
         return f"{'whole, ' if self.whole else ''}{self.earlier.stage} to {self.later.stage}"
 
     @property
+    def shown(self) -> bool:
+        """Whether a change is shown."""
+        return self.verdict in ("shorter", "longer")
+
+    @property
+    def across_sizes(self) -> str:
+        """The two file sizes where they differ and were compared all the same; else empty."""
+        if self.length_change is None or self.earlier.file.size == self.later.file.size:
+            return ""
+        return f"file sizes {_size(self.earlier)} / {_size(self.later)}"
+
+    @property
     def told(self) -> str:
         """The verdict with its numbers, or why there is none."""
         if self.length_change is None:
@@ -56,6 +72,12 @@ class Change:
         lsc = f"{self.repeatability.whose} least significant change {self.repeatability.lsc_mm:.2f} mm"
         if self.verdict == "not distinguishable":
             return f"{self.length_change.value:+.2f} mm, not distinguishable from no change ({lsc})"
+        if self.verdict == "within stated uncertainty":
+            stated = _NORMAL * (self.length_change.sd or 0.0)
+            return (
+                f"{self.length_change.value:+.2f} mm, beyond {lsc}, but within the stated uncertainty of the "
+                f"two lengths (95 %: ± {stated:.2f} mm): no change is shown"
+            )
         return f"{self.verdict} by {abs(self.length_change.value):.2f} mm, more than {lsc}"
 
     @property
@@ -176,11 +198,13 @@ def _change(
     if blocked:
         return Change(earlier, later, own, "not compared", blocked)
     value = later.length_mm - earlier.length_mm
-    verdict: Verdict = "not distinguishable"
-    if _over(abs(value), own.lsc_mm):
-        verdict = "longer" if value > 0 else "shorter"
     # a stated uncertainty below the repeat error of the reader cannot be all of it
     sd = hypot(*(max(one.length_sd_mm or 0.0, own.sd_mm) for one in (earlier, later)))
+    verdict: Verdict = "not distinguishable"
+    if _over(abs(value), own.lsc_mm):
+        verdict = "within stated uncertainty"
+        if _over(abs(value), _NORMAL * sd):
+            verdict = "longer" if value > 0 else "shorter"
     measured = Measurement(
         "length_change_mm",
         value,
@@ -188,7 +212,7 @@ def _change(
         sd,
         f"length at {later.stage} minus length at {earlier.stage}",
         f"{own.basis}; {later.method}, {later.basis}, from {later.reference}, file {later.file}",
-        tuple(_notes(earlier, later, value, sd, own)),
+        tuple(_notes(earlier, later, value, verdict, own)),
     )
     return Change(earlier, later, own, verdict, (), measured)
 
@@ -199,7 +223,7 @@ def _over(size: float, limit: float) -> bool:
 
 
 def _notes(
-    earlier: CourseEntry, later: CourseEntry, value: float, sd: float, own: Repeatability
+    earlier: CourseEntry, later: CourseEntry, value: float, verdict: Verdict, own: Repeatability
 ) -> Iterator[str]:
     size = abs(value)
     if own.lsc_mm < size <= own.sure_lsc_mm:
@@ -207,13 +231,13 @@ def _notes(
             f"The SD rests on {own.repeats} repeats only; allowing for that by Student's t, a change would "
             f"have to exceed {own.sure_lsc_mm:.2f} mm."
         )
-    if own.lsc_mm < size <= 1.96 * sd:
+    if verdict == "within stated uncertainty":
         yield (
             "More than the repeat error, but within the uncertainties stated for the two lengths; errors "
-            "that both share, as of one scale, cancel in a change."
+            "that both share, as of one scale, cancel in a change. Read the length again."
         )
     if earlier.file.size != later.file.size:
         sizes = f"{_size(earlier)} / {_size(later)}"
-        yield f"Files of different sizes ({sizes}) are compared because you asked for it."
+        yield f"File sizes differ ({sizes}): compared across file sizes because you asked for it."
     if earlier.file.size is None and later.file.size is None:
         yield "The file is stated for neither length; whether it was the same cannot be seen."

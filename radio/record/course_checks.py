@@ -125,11 +125,21 @@ def _change_checks(change: Change) -> Iterator[Check]:
     seen = f"{change.stages}: {change.told}"
     if change.length_change.value > 0 and change.later.stage.shaped:
         sure = change.verdict == "longer"
-        do = _LONGER_CAUSES if sure else "Within your repeat error: no lengthening is shown."
+        within = (
+            "the stated uncertainty" if change.verdict == "within stated uncertainty" else "your repeat error"
+        )
+        do = _LONGER_CAUSES if sure else f"Within {within}: no lengthening is shown."
         yield course_check(
             "P24", "warn" if sure else "note", f"{seen}; shaping does not lengthen a canal.", do
         )
-    elif change.verdict != "not distinguishable":
+    elif change.verdict == "within stated uncertainty":
+        yield course_check(
+            "P23",
+            "note",
+            f"{seen}.",
+            "Read the length again in the same way, to see whether it changed.",
+        )
+    elif change.shown:
         yield course_check(
             "P23", "warn", f"{seen}.", _SHORTER_CAUSES if change.later.stage.shaped else _UNSHAPED
         )

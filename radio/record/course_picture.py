@@ -31,14 +31,15 @@ _MARKERS = "osD^vPX*"
 _LOOKS = {
     "shorter": (GAP_COLOUR, "↓"),
     "longer": (_LONGER_COLOUR, "↑"),
+    "within stated uncertainty": ("#000000", "~"),
     "not distinguishable": ("#000000", "≈"),
     "not compared": ("#777777", "×"),
 }
 _KEY = (
     "Bars: 95 %, from the stated uncertainty, but not below the repeat error. Grey band: changes within it "
     "are less than the least significant one; dotted: the same about the first length, for the whole change. "
-    "Numbers: the comparisons below; ≈ not distinguishable, ↓ shorter, ↑ longer, × and a broken line: not "
-    "compared."
+    "Numbers: the comparisons below; ≈ not distinguishable, ~ beyond the least significant change but "
+    "within the stated uncertainty, ↓ shorter, ↑ longer, × and a broken line: not compared."
 )
 _KEY_CHARACTERS = 110
 
@@ -172,10 +173,11 @@ def _number(axes: Any, one: Change, across: float, length_mm: float, number: int
 def _text(judged: JudgedCourse, width_in: float) -> list[TextLine]:
     lines = broken(_KEY, _SMALL_PT + 0.7, width_in, space_before=2)
     for number, one in enumerate(judged.changes, start=1):
-        bold = one.verdict in ("shorter", "longer")
+        bold = one.shown
         # why it is blocked stands in its warning
         told_of = one.verdict if one.length_change is None else one.told
         words = f"{number} {_LOOKS[one.verdict][1]}  {one.stages}: {told_of}"
+        words += f" ({one.across_sizes})" if one.across_sizes else ""
         words += f". Fixed figures: {one.beside_fixed} mm" if one.beside_fixed else ""
         lines += broken(words, _POINT_PT, width_in, bold=bold, space_before=3, hanging="       ")
         for note in one.length_change.notes if one.length_change else ():

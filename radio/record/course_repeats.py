@@ -68,5 +68,6 @@ def _of_way(repeats: Sequence[Repeat], method: str, basis: str) -> Repeatability
             sets.setdefault(f"{one.what}{f', {way}' if way else ''}", []).append(one.length_mm)
     if not sets:
         way = ", ".join(part for part in (method, basis) if part)
-        return default_repeatability(f"none of the repeats was read by {way or 'the same method'}")
+        why = f"none of the repeats was read by {way or 'the same method'}"
+        return default_repeatability(why, unused=True)
     return repeatability_of(sets)

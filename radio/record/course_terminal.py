@@ -82,7 +82,8 @@ def _changes(changes: Sequence[Change]) -> Table:
         made = one.length_change
         value = "–" if made is None else f"{made.value:+.2f} ± {made.sd:.2f}"
         lsc = "–" if made is None else f"{one.repeatability.lsc_mm:.2f}"
-        table.add_row(str(number), one.stages, value, lsc, one.verdict, one.beside_fixed or "–")
+        verdict = f"{one.verdict} ({one.across_sizes})" if one.across_sizes else one.verdict
+        table.add_row(str(number), one.stages, value, lsc, verdict, one.beside_fixed or "–")
     return table
 
 

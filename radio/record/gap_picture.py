@@ -13,13 +13,13 @@ from radio.measure.bend import square
 from radio.measure.case_lengths import CaseLengths
 from radio.measure.gap_advice import WINDOW_MM
 from radio.record.colours import AXIS_COLOUR, CANAL_COLOUR, FILE_COLOUR, GAP_COLOUR, LANDMARK_COLOUR
-from radio.record.construction_text import foot_lines
 from radio.record.construction_view import image_name
+from radio.record.gap_text import gap_text
+from radio.record.labels import Label, label_centres, supported_stretches, taken_room, write_label
 from radio.record.page import Page
-from radio.record.picture_drawing import spread_rows
 from radio.record.picture_view import Crop, draw_scale_bar, halo, show_radiograph
-from radio.record.text_block import TextLine, broken, height_in, write_lines
-from radio.record.wording import how_text, interval_text, name_of, title_of, value_text
+from radio.record.text_block import TextLine, height_in, write_lines
+from radio.record.wording import title_of, value_text
 from radio.trace.curve import point_at, project, section
 
 if TYPE_CHECKING:
@@ -36,12 +36,8 @@ _RULER_IN = 2.0
 _AXIS_IN = 0.75
 _LEAST_MM, _ROOM_MM = 5.0, 1.8
 _TEXT_PT, _SMALL_PT = 8.5, 7.0
+_UNSUPPORTED = (0, (2.2, 2.2))
 _BOX = {"boxstyle": "round,pad=0.18", "facecolor": "white", "edgecolor": "none", "alpha": 0.88}
-_KEY = (
-    "Orange: file. Blue, thin: canal. Vermilion, thick: gap; the thin line beside it with two ends: where "
-    "the tip may lie, 95 % interval of the gap. Yellow, dashed, across the canal: end of the length by the "
-    "rule. Grey on the ruler: textbook window for the tip."
-)
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,7 +89,7 @@ def gap_page(radiograph: Radiograph, lengths: CaseLengths) -> Page:
     place = _place(radiograph, lengths)
     width = 4 * _MARGIN_IN + _PANE_IN + _AXIS_IN + _RULER_IN
     text_in = width - 2 * _MARGIN_IN
-    lines = _text(radiograph, lengths, text_in)
+    lines = gap_text(radiograph, lengths, text_in)
     top = _MARGIN_IN + _TITLE_IN
     page = Page(width, top + _PANE_IN + 2 * _MARGIN_IN + height_in(lines) + _MARGIN_IN)
     heading = [
@@ -105,9 +101,10 @@ def gap_page(radiograph: Radiograph, lengths: CaseLengths) -> Page:
     over = page.pane(_MARGIN_IN, top, _PANE_IN, _PANE_IN, label="image")
     over.set_facecolor("#202020")
     show_radiograph(over, radiograph, crop)
-    _draw_lines(over, lengths, place)
-    _draw_labels(over, _draw_marks(over, lengths, place), crop)
     draw_scale_bar(over, crop, [lengths.result])
+    taken = taken_room(over)
+    _draw_lines(over, lengths, place)
+    _draw_labels(over, _draw_marks(over, lengths, place), taken)
     ruler = page.pane(2 * _MARGIN_IN + _PANE_IN + _AXIS_IN, top, _RULER_IN, _PANE_IN, label="ruler")
     _draw_ruler(ruler, lengths, downward=_points_down(place))
     foot = top + _PANE_IN + 2 * _MARGIN_IN
@@ -165,10 +162,10 @@ def _plot(axes: Any, points: FloatArray, colour: str, width: float, style: Any =
 
 def _draw_lines(axes: Any, lengths: CaseLengths, place: _Place) -> None:
     result = lengths.result
-    if result.file_line is not None:
-        _plot(axes, result.file_line.points_px, FILE_COLOUR, 1.8, gid="file")
-    if result.canal_line is not None:
-        _plot(axes, result.canal_line.points_px, CANAL_COLOUR, 1.0, gid="canal")
+    for line, colour, width in ((result.file_line, FILE_COLOUR, 1.8), (result.canal_line, CANAL_COLOUR, 1.0)):
+        if line is not None:
+            for part, supported in supported_stretches(line.points_px, line.confident):
+                _plot(axes, part, colour, width, "-" if supported else _UNSUPPORTED, gid=line.kind)
     gap = result.measurements.get("gap_mm")
     if gap is not None:
         tip = result.landmarks["file_tip"].point_px[None]
@@ -182,6 +179,7 @@ def _draw_marks(axes: Any, lengths: CaseLengths, place: _Place) -> list[tuple[Fl
     """Draw what has a name; return where and which."""
     result = lengths.result
     named: list[tuple[FloatArray, str]] = []
+    points: list[tuple[FloatArray, str]] = []
     gap = result.measurements.get("gap_mm")
     if gap is not None and gap.interval95 is not None:
         low, high = gap.interval95
@@ -199,28 +197,18 @@ def _draw_marks(axes: Any, lengths: CaseLengths, place: _Place) -> list[tuple[Fl
             point = result.landmarks[name].point_px
             look = {"markerfacecolor": LANDMARK_COLOUR, "markeredgecolor": "black", "linestyle": "none"}
             axes.plot(point[1], point[0], marker=shape, markersize=7, gid=name, **look)
-            named.append((point, word))
-    return named
+            points.append((point, word))
+    # the first have the choice of the places
+    return [*points, *named]
 
 
-def _draw_labels(axes: Any, named: list[tuple[FloatArray, str]], crop: Crop) -> None:
-    """Words along the right edge, in the order of their points."""
-    ordered = sorted(named, key=lambda one: float(one[0][0]))
-    step = 0.055 * crop.height_px
-    rows = spread_rows(
-        [float(point[0]) for point, _ in ordered], step, crop.top + step, crop.bottom - 2 * step
-    )
-    for (point, word), row in zip(ordered, rows, strict=True):
-        axes.annotate(
-            word,
-            (point[1], point[0]),
-            (crop.right - 0.02 * crop.width_px, row),
-            ha="right",
-            va="center",
-            fontsize=8.5,
-            bbox=_BOX,
-            arrowprops={"arrowstyle": "-", "color": "white", "linewidth": 0.7, "shrinkB": 4},
-        )
+def _draw_labels(axes: Any, named: list[tuple[FloatArray, str]], taken: FloatArray) -> None:
+    """Words beside what they name, over nothing that is drawn and with no line across another."""
+    lines = [line.get_xydata()[:, ::-1] for line in axes.lines]
+    labels = [Label(point, word, _TEXT_PT) for point, word in named]
+    centres = label_centres(axes, labels, taken, lines)
+    for label, (anchor, centre) in zip(labels, centres, strict=True):
+        write_label(axes, label, anchor, centre, leader="white")
 
 
 def _draw_ruler(axes: Any, lengths: CaseLengths, *, downward: bool) -> None:
@@ -229,7 +217,15 @@ def _draw_ruler(axes: Any, lengths: CaseLengths, *, downward: bool) -> None:
     low, high = min(low, -0.3) - 0.3, max(high, 2.0) + 0.4
     axes.axhspan(0.0, WINDOW_MM, color="#DDDDDD", linewidth=0, gid="window")
     axes.axhline(0.0, color="black", linewidth=1.6)
-    axes.text(0.03, 0.0, "radiographic apex", fontsize=_SMALL_PT, va="bottom" if downward else "top")
+    # on the side of the axis where nothing is: beyond the apex, clear of the line
+    axes.annotate(
+        "radiographic apex",
+        (0.03, 0.0),
+        (0, -4 if downward else 4),
+        textcoords="offset points",
+        fontsize=_SMALL_PT,
+        va="top" if downward else "bottom",
+    )
     for one in lengths.ruled:
         mm = one.rule.subtract_mm
         style = "-" if one.chosen else (0, (3, 3))
@@ -255,21 +251,3 @@ def _draw_ruler(axes: Any, lengths: CaseLengths, *, downward: bool) -> None:
     axes.set(xlim=(0, 1), xticks=[], ylim=(low, high) if downward else (high, low))
     axes.set_ylabel("short of the radiographic apex, along the canal, mm", fontsize=_TEXT_PT)
     axes.tick_params(labelsize=_SMALL_PT + 0.5)
-
-
-def _text(radiograph: Radiograph, lengths: CaseLengths, width_in: float) -> list[TextLine]:
-    lines: list[TextLine] = []
-    chosen = [one.target for one in lengths.ruled if one.chosen]
-    for one in (lengths.result.measurements.get("gap_mm"), lengths.length, *chosen):
-        if one is not None:
-            value = f"{name_of(one)}: {value_text(one)} mm (95 %: {interval_text(one)})"
-            lines += broken(value, _TEXT_PT, width_in, bold=True, space_before=3)
-            lines += broken(how_text(one), _SMALL_PT, width_in, colour="#444444")
-    if not chosen:
-        lines += broken(
-            "No rule is chosen: the ruler shows what each would give.", _TEXT_PT, width_in, space_before=3
-        )
-    for text in lengths.advice.lines if lengths.advice else ():
-        lines += broken(text, _SMALL_PT + 0.5, width_in, space_before=2)
-    lines += broken(f"{_KEY} Values are ± standard uncertainty.", _SMALL_PT, width_in, space_before=4)
-    return [*lines, *foot_lines(radiograph, width_in)]

@@ -1,6 +1,6 @@
 """Places for labels beside their points: over little of the drawing, and never over each other.
 
-Nor does the line that leads from a point to its label run under another label.
+Nor does the line that leads from a point to its label run under another label, or across another such line.
 """
 
 from __future__ import annotations
@@ -18,6 +18,8 @@ _LINE_COST = 7.0
 _LABEL_COST = 1e4
 # What a sample of a leading line under a label costs; less than a square point of label under label.
 _LEADER_COST = 300.0
+# What a crossing of two leading lines costs: more than the longest way, less than a label under a label.
+_CROSSING_COST = 400.0
 _LEADER_SHARES = np.linspace(0.0, 1.0, 25)[1:-1]
 _GAP_PT = 1.5
 _MARKER_PT = 4.5  # half of the greatest width of a marker
@@ -47,6 +49,7 @@ def place_labels(
         Centres; every label lies in the pane where it fits into it at all.
     """
     placed, leaders = taken, np.empty((0, 2))
+    ends = np.empty((0, 2, 2))
     centres = np.empty((len(sizes), 2))
     marks = np.vstack([lines, (anchors[:, None] + _MARKER_PT * _ring(8)).reshape(-1, 2)])
     for index, (size, anchor) in enumerate(zip(sizes, anchors, strict=True)):
@@ -58,9 +61,11 @@ def place_labels(
         cost += _LINE_COST * _covered(boxes, marks) + _LABEL_COST * _shared_area(boxes, placed)
         leading = anchor + _LEADER_SHARES[:, None] * (tried - anchor)[:, None]
         cost += _LEADER_COST * (_covered(boxes, leaders) + _under(leading, placed))
+        cost += _CROSSING_COST * _crossings(anchor, tried, ends)
         best = int(cost.argmin())
         centres[index] = tried[best]
         leaders = np.concatenate([leaders, leading[best]])
+        ends = np.concatenate([ends, np.stack([anchor, tried[best]])[None]])
         placed = np.concatenate([placed, boxes[best][None]])
     return centres
 
@@ -95,6 +100,21 @@ def _under(leading: FloatArray, placed: FloatArray) -> FloatArray:
     """How many samples of each leading line lie under placed boxes, (C, S, 2) and (P, 2, 2) to (C,)."""
     within = (leading[:, :, None] > placed[:, 0]) & (leading[:, :, None] < placed[:, 1])
     return np.asarray(within.all(axis=3).sum(axis=(1, 2)), dtype=np.float64)
+
+
+def _crossings(anchor: FloatArray, tried: FloatArray, ends: FloatArray) -> FloatArray:
+    """How many leading lines, (E, 2, 2), each line from an anchor to a centre, (C, 2), crosses, (C,)."""
+    start, stop = ends[None, :, 0], ends[None, :, 1]
+    here, there = anchor[None, None], tried[:, None]
+    apart = _side(here, there, start) * _side(here, there, stop) < 0
+    apart &= _side(start, stop, here) * _side(start, stop, there) < 0
+    return np.asarray(apart.sum(axis=1), dtype=np.float64)
+
+
+def _side(start: FloatArray, stop: FloatArray, point: FloatArray) -> FloatArray:
+    """On which side of a line a point lies, by sign."""
+    ahead, aside = stop - start, point - start
+    return np.asarray(ahead[..., 0] * aside[..., 1] - ahead[..., 1] * aside[..., 0])
 
 
 def _shared_area(boxes: FloatArray, placed: FloatArray) -> FloatArray:

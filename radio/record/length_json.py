@@ -64,9 +64,11 @@ class CanalLengths(Record):
     facts: CaseFacts
     gap_mm: Number | None
     working_length_mm: Number | None
+    reference_length_mm: Number | None
     estimated_length_mm: Number | None
     proportion_length_mm: Number | None
     proportion_budget: tuple[BudgetLine, ...]
+    working_length_budget: tuple[BudgetLine, ...]
     by_rule: tuple[Ruled, ...]
     convention: str
     advice: Advice | None
@@ -77,6 +79,7 @@ class CanalLengths(Record):
     def from_lengths(cls, lengths: CaseLengths) -> CanalLengths:
         """Take over the lengths of a canal."""
         there, advice = lengths.result.measurements, lengths.advice
+        no_target = {"target_length_mm": lengths.no_target} if lengths.no_target else {}
         ruled = (
             Ruled(
                 rule=one.rule.name,
@@ -94,13 +97,15 @@ class CanalLengths(Record):
             facts=lengths.result.facts,
             gap_mm=_number(there.get("gap_mm")),
             working_length_mm=_number(there.get("working_length_mm")),
+            reference_length_mm=_number(lengths.from_reference),
             estimated_length_mm=_number(there.get("estimated_length_mm")),
             proportion_length_mm=_number(lengths.proportion),
-            proportion_budget=() if lengths.budget is None else _budget_lines(lengths.budget),
+            proportion_budget=_budget_lines(lengths.budget),
+            working_length_budget=_budget_lines(lengths.length_budget),
             by_rule=tuple(ruled),
             convention=CONVENTION,
             advice=None if advice is None else Advice(verdict=advice.verdict, told=advice.lines),
-            not_measured=lengths.result.absent,
+            not_measured={**lengths.result.absent, **no_target},
             remarks=lengths.result.told,
         )
 
@@ -109,7 +114,8 @@ def _number(one: Measurement | None) -> Number | None:
     return None if one is None or not math.isfinite(one.value) else Number.from_measurement(one)
 
 
-def _budget_lines(made: Budget) -> tuple[BudgetLine, ...]:
+def _budget_lines(made: Budget | None) -> tuple[BudgetLine, ...]:
+    rows = () if made is None else made.rows
     return tuple(
         BudgetLine(
             input=row.name,
@@ -119,7 +125,7 @@ def _budget_lines(made: Budget) -> tuple[BudgetLine, ...]:
             share=row.share,
             how=row.how,
         )
-        for row in made.rows
+        for row in rows
     )
 
 

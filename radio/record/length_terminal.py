@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from rich import box
 from rich.console import Group, RenderableType
 from rich.markup import escape
@@ -11,7 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from calib.budget import Budget
-from radio.measure.case_lengths import CaseLengths, RuledLength
+from radio.measure.case_lengths import CaseLengths
 from radio.measure.length_rules import CONVENTION
 from radio.measure.plan import STAGE_OF_LENGTH, Plan, Reason
 from radio.measure.result import Measurement
@@ -19,8 +17,7 @@ from radio.record.terminal import by_level, remark_lines
 from radio.record.wording import how_text, interval_text, name_of, title_of, value_text
 
 _NO_RULE = "No rule is chosen: give one with --length-rule, or in the images table."
-_NEEDS_STATE = "The rule by resorption needs --resorption: none, bone or bone+root."
-_SHOWN = ("gap_mm", "working_length_mm", "reference_length_mm")
+_SHOWN = ("gap_mm", "working_length_mm", "reference_length_mm", "electronic_difference_mm")
 _ORDERS = {
     "length first": "length first",
     "flare first": "coronal flaring first, length late",
@@ -45,12 +42,17 @@ def lengths_block(image: str, lengths: CaseLengths) -> RenderableType:
     parts += [_line(one) for one in (*shown, lengths.proportion) if one is not None]
     if lengths.length is None:
         parts.append(Text("No length to the radiographic apex could be measured; see below."))
-    else:
-        parts += [_rules(lengths.ruled), Text(CONVENTION, style="dim")]
-        if not any(one.chosen for one in lengths.ruled):
-            parts.append(Text(_NEEDS_STATE if result.facts.length_rule else _NO_RULE))
-    if lengths.budget is not None:
-        parts.append(_budget(lengths.budget))
+    if lengths.ruled:
+        parts += [_rules(lengths), Text(CONVENTION, style="dim")]
+    if lengths.no_target:
+        parts.append(Text.assemble(("Target length by rule: none. ", "bold"), f"{lengths.no_target}."))
+    elif lengths.ruled and not any(one.chosen for one in lengths.ruled):
+        parts.append(Text(_NO_RULE))
+    own_scale = result.scale is not None and result.scale.source == "file"
+    if lengths.length_budget is not None:
+        parts.append(_budget("Uncertainty of the working length", lengths.length_budget))
+    if lengths.budget is not None and not own_scale:
+        parts.append(_budget("Uncertainty by proportion", lengths.budget))
     if lengths.advice is not None:
         seen, *more = lengths.advice.lines
         parts.append(Text.assemble(("Gap: ", "bold"), seen))
@@ -58,7 +60,7 @@ def lengths_block(image: str, lengths: CaseLengths) -> RenderableType:
     parts += remark_lines(by_level(result.told))
     parts += [
         Text.assemble(("Not measured: ", "dim"), f"{name}: {result.absent[name]}")
-        for name in (*_SHOWN, "estimated_length_mm", "target_length_mm")
+        for name in (*_SHOWN, "estimated_length_mm")
         if name in result.absent
     ]
     return Group(*parts, Text(""))
@@ -69,26 +71,27 @@ def _line(one: Measurement) -> Text:
     return Text.assemble((f"{name_of(one)}: ", "bold"), value, (how_text(one), "dim"))
 
 
-def _rules(ruled: Sequence[RuledLength]) -> Table:
+def _rules(lengths: CaseLengths) -> Table:
+    title = f"By rule, {lengths.counted_from}" if lengths.counted_from else "By rule"
     table = Table(
-        box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, title="By rule", title_justify="left"
+        box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, title=title, title_justify="left"
     )
     table.add_column("Rule")
     table.add_column("Length ± u, mm", justify="right", no_wrap=True)
     table.add_column("Source (standing)")
-    for one in ruled:
+    for one in lengths.ruled:
         chosen, style = ("► ", "bold") if one.chosen else ("  ", "")
         source = escape(f"{one.rule.source} ({one.rule.standing})")
         table.add_row(escape(f"{chosen}{one.rule.title}"), value_text(one.target), source, style=style)
     return table
 
 
-def _budget(made: Budget) -> Table:
+def _budget(title: str, made: Budget) -> Table:
     table = Table(
         box=box.SIMPLE_HEAD,
         padding=(0, 1, 0, 0),
         pad_edge=False,
-        title="Uncertainty by proportion",
+        title=title,
         title_justify="left",
     )
     table.add_column("Input")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -19,6 +18,7 @@ from radio.record.colours import (
     GAP_COLOUR,
     LANDMARK_COLOUR,
 )
+from radio.record.labels import supported_stretches
 from radio.record.picture_view import Crop, ball_of, halo
 from radio.trace.line import LandmarkFix, Line
 
@@ -88,12 +88,8 @@ class Drawing:
 
     def _traced(self, line: Line, width: float) -> None:
         """Draw a line whole where the image supports it and dashed where it does not."""
-        changes = np.flatnonzero(np.diff(line.confident.astype(int))) + 1
-        colour = _LINE_COLOURS[line.kind]
-        edges = [0, *changes.tolist(), len(line.points_px)]
-        for start, end in pairwise(edges):
-            style = "-" if line.confident[start] else (0, (2.2, 2.2))
-            self._line(line.points_px[start : end + 1], colour, width, style)
+        for part, supported in supported_stretches(line.points_px, line.confident):
+            self._line(part, _LINE_COLOURS[line.kind], width, "-" if supported else (0, (2.2, 2.2)))
 
     def _draw_canal(self, result: CaseResult, mark: str, side: float) -> None:
         if result.file_line is not None:

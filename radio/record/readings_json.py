@@ -54,7 +54,10 @@ class ShareWithin(Record):
 
 
 class Agreement(Record):
-    """Readings at one mark against radiographs; `bias_mm` is the mean of electronic minus radiographic."""
+    """Readings at one mark against radiographs; `bias_mm` is the mean of electronic minus radiographic.
+
+    `verdicts` count by the differences themselves, `surely_within` those whose whole 95 % interval is within.
+    """
 
     mark: str
     readings: int
@@ -65,6 +68,7 @@ class Agreement(Record):
     limits: tuple[LimitPair, ...]
     within: tuple[ShareWithin, ...]
     verdicts: Mapping[str, int]
+    surely_within: int
     notes: tuple[str, ...]
 
     @classmethod
@@ -97,6 +101,7 @@ class Agreement(Record):
                 for tolerance, one in group.shares.items()
             ),
             verdicts=dict(group.verdicts),
+            surely_within=group.surely_within,
             notes=group.notes,
         )
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,15 +9,24 @@ from typing import Any
 
 from radio.errors import PeriapicalError, TableError
 from radio.measure.case import CaseFacts
-from radio.measure.reading import BASES, CANAL_STATES, FLAGS, RESORPTIONS, YES_NO_FLAGS, Choice, Reading
+from radio.measure.reading import (
+    BASES,
+    LONGEST_MM,
+    SHORTEST_MM,
+    YES_NO_FLAGS,
+    Choice,
+    Reading,
+    ReadingFacts,
+)
 from radio.measure.readings_list import ListedReading
 from radio.measure.result import Measurement
 from radio.record import cells
+from radio.record.fact_cells import READING_READERS, facts_from_cells
 from radio.record.rows import Row, read_rows
 from radio.record.working_lengths import WorkingLengths, read_working_lengths
 
 _LABELS = ("image", "subject", "canal", "tooth")
-_FACTS = ("canal", "tooth", "electronic_mm", "electronic_mark", "file_size", "subject")
+_FACTS = ("canal", "tooth", "electronic_mm", "electronic_mark", "subject")
 _RADIOGRAPHIC = ("radiographic_mm", "radiographic_sd_mm")
 _CHOICE = ("chosen_mm", "chosen_basis", "chosen_reason", "chosen_by")
 READING_COLUMNS = (
@@ -129,7 +137,7 @@ def _listed(row: Row, lengths: WorkingLengths | None) -> tuple[ListedReading | N
     """The reading of one row, or what is wrong with it."""
     if row.problem:
         return None, [row.problem]
-    facts, wrong = cells.facts_from_cells({name: row.cells.get(name, "") for name in _FACTS})
+    facts, wrong = facts_from_cells({name: row.cells.get(name, "") for name in _FACTS})
     values, problems = _read_cells(row.cells)
     problems += wrong
     image = row.cells.get("image", "")
@@ -144,18 +152,16 @@ def _listed(row: Row, lengths: WorkingLengths | None) -> tuple[ListedReading | N
         reading, choice = _reading(facts, values), _choice(values)
     except PeriapicalError as problem:
         return None, [str(problem)]
+    if reading.scattered:
+        return None, [reading.scattered]
     return ListedReading(row.line, image, facts.subject, reading, radiographic, choice, tuple(notes)), []
 
 
 def _reading(facts: CaseFacts, values: Mapping[str, Any]) -> Reading:
     assert facts.electronic_mm is not None
-    return Reading(
-        facts.electronic_mm,
-        facts.electronic_mark,
-        file_size=facts.file_size,
-        tooth=facts.tooth,
-        canal=facts.canal,
-        **{name: values[name] for name in ("repeats_mm", "time", *FLAGS) if name in values},
+    stated = ReadingFacts(**{name: values[name] for name in READING_READERS if name in values})
+    return Reading.of(
+        facts.electronic_mm, facts.electronic_mark, stated, tooth=facts.tooth, canal=facts.canal
     )
 
 
@@ -186,30 +192,13 @@ def _read_cells(row: Mapping[str, str]) -> tuple[dict[str, Any], list[str]]:
 
 
 def _length(text: str) -> float:
-    return cells.number(text, 5, 40, unit="mm", hint="a length from stop to end")
-
-
-def _lengths(text: str) -> tuple[float, ...]:
-    """Several lengths in one cell, set apart by spaces, semicolons or bars."""
-    parts = [part for part in re.split(r"[;|\s]+|,\s+", text) if part]
-    try:
-        return tuple(_length(part.rstrip(",")) for part in parts)
-    except TableError as problem:
-        raise TableError(f"{problem}; set several apart by spaces or semicolons") from problem
-
-
-def _yes_no(text: str) -> bool:
-    return cells.choice(text, ("yes", "no")) == "yes"
+    return cells.number(text, SHORTEST_MM, LONGEST_MM, unit="mm", hint="a length from stop to end")
 
 
 _READERS: Mapping[str, Callable[[str], Any]] = {
-    "repeats_mm": _lengths,
+    **READING_READERS,
     "radiographic_mm": _length,
     "radiographic_sd_mm": lambda text: cells.number(text, 0, 5, unit="mm", hint="a standard uncertainty"),
-    "canal_state": lambda text: cells.choice(text, CANAL_STATES),
-    "resorption": lambda text: cells.choice(text, RESORPTIONS),
-    **dict.fromkeys(YES_NO_FLAGS, _yes_no),
-    "time": cells.label,
     "chosen_mm": _length,
     "chosen_basis": lambda text: cells.choice(text, BASES),
     "chosen_reason": cells.label,

@@ -75,7 +75,10 @@ def _table(shown: Sequence[ComparedReading]) -> Table:
 
 
 def _key(found: ComparedList) -> Text:
-    told = f"within, beyond: the 95 % interval lies wholly within or beyond {found.tolerance_mm:g} mm."
+    told = (
+        f"Verdict: whether the difference lies within {found.tolerance_mm:g} mm; beyond in doubt: its 95 % "
+        "interval reaches back within."
+    )
     return Text(f"u: standard uncertainty. Difference: electronic minus radiographic. {told}", style="dim")
 
 
@@ -85,10 +88,10 @@ def _whose(one: ComparedReading) -> str:
 
 def _remarks(compared: Sequence[ComparedReading]) -> Iterator[Text]:
     """Differences beyond the tolerance with what the row states, and remarks."""
-    told = [one for one in compared if one.remarks or one.comparison.exceeds]
+    told = [one for one in compared if one.remarks or one.comparison.to_be_told]
     for one in told[:_MOST_TOLD]:
         whose = f"{_whose(one)}, canal {one.listed.reading.canal}"
-        if one.comparison.exceeds:
+        if one.comparison.to_be_told:
             yield _difference_line(whose, one)
         yield from remark_lines([replace(remark, text=f"{whose}: {remark.text}") for remark in one.remarks])
     yield from _rest(len(told) - _MOST_TOLD, "differences and remarks")
@@ -108,7 +111,7 @@ def _difference_line(whose: str, one: ComparedReading) -> Text:
 
 def _checklist(compared: Sequence[ComparedReading]) -> Iterator[RenderableType]:
     """What to do, and every cause that fits a row of the list, once for each direction."""
-    differing = [one for one in compared if one.comparison.exceeds]
+    differing = [one for one in compared if one.comparison.to_be_told]
     for advice in ADVICE:
         if any(advice_on(one.comparison.difference.value) == advice for one in differing):
             yield Text(f"{advice.text[0].upper()}{advice.text[1:]}")

@@ -53,5 +53,7 @@ def _with_interval(one: Estimate) -> str:
 
 def verdict_text(group: MarkAgreement, tolerance_mm: float) -> str:
     """How often each verdict fell at a tolerance."""
-    counted = "; ".join(f"{count} {verdict}" for verdict, count in group.verdicts.items() if count)
-    return f"By 95 % interval against {tolerance_mm:g} mm: {counted}"
+    counted = {verdict: f"{count} {verdict}" for verdict, count in group.verdicts.items() if count}
+    if "within" in counted:
+        counted["within"] += f" ({group.surely_within} with the whole 95 % interval)"
+    return f"Against {tolerance_mm:g} mm: {'; '.join(counted.values())}"

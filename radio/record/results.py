@@ -10,7 +10,9 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from radio.measure.case import CaseResult
+from radio.measure.case_reading import accepted_mm
 from radio.measure.classes import NO_CLASS, SCHEMES
+from radio.measure.electronic import judged
 from radio.measure.length_rules import rule_named
 from radio.measure.methods import METHODS, QUANTITIES
 from radio.record.atomic import write_text
@@ -82,6 +84,8 @@ RESULT_COLUMNS = (
     *_OF_CLASSES,
     "canal_line",
     "file_line",
+    "electronic_tolerance_mm",
+    "electronic_verdict",
     "display",
 )
 SKIPPED_COLUMNS = ("image", "canal", "reason")
@@ -108,7 +112,7 @@ def result_row(image: str, result: CaseResult, *, display: str = "") -> dict[str
     row |= {"image": image, "canal": result.facts.canal, "tooth": result.facts.tooth}
     if result.scale is not None:
         row["scale_mm_per_px"] = _number(result.scale.mm_per_px)
-        row["scale_sd_mm_per_px"] = _number(result.scale.sd_mm_per_px)
+        row["scale_sd_mm_per_px"] = _number(result.scale.sd_mm_per_px or None)
         row["scale_source"] = result.scale.source
         if result.construction is not None:
             tolerance_mm = result.construction.tolerance_px * result.scale.col_mm_per_px
@@ -144,7 +148,12 @@ def result_row(image: str, result: CaseResult, *, display: str = "") -> dict[str
     if tip is not None:
         row["file_tip_row"], row["file_tip_col"] = _number(tip.row), _number(tip.col)
     row["warnings"] = "; ".join(remark.text for remark in result.told if remark.level != "note")
-    row["checks"] = "; ".join(check.short for check in result.checks)
+    row["checks"] = "; ".join((*(check.short for check in result.checks), *_other_answers(result)))
+    difference = result.measurements.get("electronic_difference_mm")
+    if difference is not None:
+        accepted = accepted_mm(result.facts)
+        row["electronic_tolerance_mm"] = _number(accepted)
+        row["electronic_verdict"] = judged(difference, accepted)
     row["seconds"] = f"{result.seconds:.3f}"
     row["canal_line"], row["file_line"] = _line(result.canal_line), _line(result.file_line)
     row["display"] = display
@@ -157,6 +166,12 @@ def _placed_by_hand(result: CaseResult) -> list[str]:
     parts = {"axis": placed.axis, "departure": placed.departure} if placed is not None else {}
     exact = dict.fromkeys(landmark for landmark, _ in result.facts.exact)
     return [*(name for name, one in parts.items() if one is not None), *(f"{one} exactly" for one in exact)]
+
+
+def _other_answers(result: CaseResult) -> list[str]:
+    """Answers to checks that found nothing."""
+    found = {check.id for check in result.checks}
+    return [f"{one.check} ({one.words})" for one in result.facts.answers if one.check not in found]
 
 
 def _number(value: float | None) -> str:

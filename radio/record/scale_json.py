@@ -18,7 +18,8 @@ from calib.scale import Scale
 from calib.several import Proposal, ScalePair, Several
 from radio.measure.case import CaseFacts
 from radio.measure.check_rules.contract import Check
-from radio.measure.girth_scale import GirthComparison
+from radio.measure.girth_lean import GirthComparison
+from radio.measure.receptor_pitch import Pitch
 from radio.measure.scale_bounds import BoundedLength
 from radio.measure.scale_checks import (
     CanalScale,
@@ -28,7 +29,7 @@ from radio.measure.scale_checks import (
     magnification_of,
 )
 from radio.measure.scale_witness import Magnification
-from radio.measure.scales import ImageScale, Pitch
+from radio.measure.scales import ImageScale
 from radio.record.document import Document, SkippedCanal, image_fields
 from radio.record.scale_words import unit_of_input
 from radio.record.tables import Skip

@@ -11,9 +11,10 @@ from radio.errors import TableError
 from radio.measure.case import CaseFacts, Clicks
 from radio.record import cells
 from radio.record.click_rows import Points, gather_points, problems_of_click
+from radio.record.fact_cells import FACT_COLUMNS, facts_from_cells
 from radio.record.rows import Row, read_rows
 
-IMAGE_COLUMNS = ("image", *cells.FACT_COLUMNS)
+IMAGE_COLUMNS = ("image", *FACT_COLUMNS)
 CLICK_COLUMNS = ("image", "canal", "landmark", "order", "row", "col", "exact")
 
 
@@ -156,11 +157,10 @@ def read_cases_of_image(
 def _override(one: _Canal, given: Mapping[str, str]) -> None:
     if not given:
         return
-    facts, problems = cells.facts_from_cells(given, lambda column: f"--{column.replace('_', '-')}")
+    option = "--{}".format
+    one.facts, problems = facts_from_cells(given, lambda c: option(c.replace("_", "-")), one.facts)
     if problems:
         raise TableError("; ".join(problems))
-    kept = {name: getattr(one.facts, name) for name in cells.FACT_COLUMNS if name not in given}
-    one.facts = CaseFacts(**{**{name: getattr(facts, name) for name in given}, **kept})
 
 
 def _of_image(canals: dict[_Key, _Canal], image: Path, table: str) -> dict[_Key, _Canal]:
@@ -184,7 +184,7 @@ def _read_images(path: Path) -> tuple[dict[_Key, _Canal], list[str]]:
         raise TableError(f"{path.name} has a header but no rows; give one row for each canal.")
     canals: dict[_Key, _Canal] = {}
     for row in rows:
-        facts, wrong = cells.facts_from_cells(row.cells)
+        facts, wrong = facts_from_cells(row.cells)
         image = row.cells["image"]
         one = _Canal(image, _located(path, image), facts.canal, facts, [row])
         problems = [row.problem] if row.problem else [*wrong]

@@ -80,12 +80,18 @@ def by_level(remarks: Sequence[Remark]) -> list[Remark]:
 
 
 def questions_line(result: CaseResult) -> list[Text]:
-    """Lay out which checks ask a person and were not answered; nothing where all were."""
+    """Lay out answers to checks that found nothing, and which checks ask a person and were not answered."""
+    out = []
+    found = {one.id for one in result.checks}
+    given = [one for one in result.facts.answers if one.check not in found]
+    if given:
+        told = "; ".join(f"check {one.check[1:]}: {one.words}" for one in given)
+        out.append(Text.assemble(("Answered: ", "dim"), told))
     numbers = ", ".join(rule.id[1:] for rule in open_questions(result))
-    if not numbers:
-        return []
-    told = f"checks {numbers}; `periapical checks` asks them, --answers takes the answers"
-    return [Text.assemble(("Not answered: ", "dim"), told)]
+    if numbers:
+        told = f"checks {numbers}; `periapical checks` asks them, --answers takes the answers"
+        out.append(Text.assemble(("Not answered: ", "dim"), told))
+    return out
 
 
 def remark_lines(remarks: Sequence[Remark]) -> list[Text]:

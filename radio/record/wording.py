@@ -8,7 +8,7 @@ from collections.abc import Mapping, Set
 import radio
 from calib.scale import Scale
 from radio.measure.case import CaseFacts, CaseResult
-from radio.measure.length_rules import BY_RESORPTION
+from radio.measure.length_rules import why_no_target
 from radio.measure.methods import QUANTITIES
 from radio.measure.result import Measurement
 from radio.measure.space_measures import SPACE_TITLES
@@ -91,7 +91,7 @@ def _scale_measurement(scale: Scale, magnification: float | None) -> Measurement
         "scale_mm_per_px",
         scale.mm_per_px,
         "mm/px",
-        scale.sd_mm_per_px,
+        scale.sd_mm_per_px or None,
         f"from {scale.source}",
         scale.basis,
         notes,
@@ -166,8 +166,7 @@ def _why(name: str, result: CaseResult, clicked: Set[str]) -> str:
     if name == "working_length_mm" and facts.file_length_mm is None:
         return "file_length_mm is not given"
     if name == "target_length_mm":
-        by_resorption = facts.length_rule == BY_RESORPTION and facts.resorption is None
-        return "resorption is not given" if by_resorption else "there is no length to take the rule off"
+        return why_no_target(facts, result.measurements)
     if name == "electronic_difference_mm" and facts.electronic_mm is None:
         return "electronic_mm is not given"
     lacking = _lacking_points(name, clicked)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,7 +13,7 @@ from radio.trace.curve import arc_length
 from radio.trace.girth_fit import Fitted, RowsFit
 from radio.trace.girth_rows import Rows, recentred, rows_across
 from radio.trace.girth_shadow import SECTIONS, Section
-from radio.trace.girth_twist import is_a_twist
+from radio.trace.girth_twist import is_a_twist, may_be_hidden
 from radio.trace.line import Line
 
 FloatArray = npt.NDArray[np.float64]
@@ -29,10 +30,10 @@ _FARTHEST_ASIDE_MM, _ASIDE_SMOOTH_MM = 0.1, 0.6
 _LEAST_USED = 0.35
 # What the model of blur and tone misses, in standard deviations of the blur: files in synthetic images, whose
 # tone the model does not hold exactly, are read so much too thick or too thin.
-_MODEL_SD_BLURS = 0.2
+_MODEL_SD_BLURS = 0.25
 # Sections are weighed by their misfits; misfits count this much less than of independent errors.
 _DOUBT = 2.0
-# Working parts are fluted (common practice, no source): a twist that is seen counts for so much beforehand.
+# Working parts are fluted (common practice, no source): corners count for so much beforehand.
 _FLUTED = 10.0
 
 
@@ -53,7 +54,7 @@ class Girth:
     section_share : float
         How much speaks for it, 0..1.
     twist_per_mm : float or None
-        Corners that pass in a millimetre by the approximate scale; None for a round section.
+        Corners that pass in a millimetre by the approximate scale; None where no flutes are seen.
     blur_px : float
         Standard deviation of the image's blur.
     used : float
@@ -76,9 +77,11 @@ def measure_girth(
     line: Line,
     *,
     mm_per_px: float,
+    along_mm_per_px: float | None = None,
     tip_diameter_mm: float,
     taper: float,
     working_part_mm: float = 16.0,
+    others: Sequence[FloatArray] = (),
 ) -> Girth:
     """Diameters of a traced file along its working part.
 
@@ -97,32 +100,41 @@ def measure_girth(
         The file from its start (stop or handle) to its tip, pixels of `image`.
     mm_per_px : float
         Approximate scale, for search widths and for where the working part ends.
+    along_mm_per_px : float, optional
+        Scale along the file by its length: larger than that across it where the file leans. `mm_per_px` where
+        not stated.
     tip_diameter_mm : float
         Nominal diameter at the tip, to begin with.
     taper : float
         Growth of the diameter, mm per mm.
     working_part_mm : float
         Length of the tapered part; what lies beyond is not looked at.
+    others : sequence of ndarray, shape (N, 2)
+        Lines of other files, pixels; where one comes near, the file is left out.
 
     Raises
     ------
     TraceError
         The file is too short, or too little of it can be used.
     """
+    # a file that leans looks shorter, not thinner: per pixel along it, it grows faster
+    squeezed = (along_mm_per_px or mm_per_px) / mm_per_px
+    slope = taper * squeezed
     length_mm = arc_length(line.points_px) * mm_per_px
-    far_mm = min(working_part_mm - START_LEFT_OUT_MM, length_mm - START_LEFT_OUT_MM)
+    far_mm = min(working_part_mm / squeezed, length_mm) - START_LEFT_OUT_MM
     rows = rows_across(
         image,
         line,
         mm_per_px=mm_per_px,
         from_tip_mm=(TIP_LEFT_OUT_MM, far_mm),
         widest_mm=tip_diameter_mm + taper * working_part_mm,
+        others=others,
     )
-    start_px = tip_diameter_mm / mm_per_px + taper * rows.middle_px
-    begun = RowsFit(rows, "round", mm_per_px=mm_per_px, start_px=start_px, taper=taper).run()
+    start_px = tip_diameter_mm / mm_per_px + slope * rows.middle_px
+    begun = RowsFit(rows, "round", mm_per_px=mm_per_px, start_px=start_px, taper=slope).run()
     rows = recentred(rows, _aside(begun, rows, mm_per_px))
     fits = [
-        RowsFit(rows, section, mm_per_px=mm_per_px, start_px=start_px, taper=taper) for section in SECTIONS
+        RowsFit(rows, section, mm_per_px=mm_per_px, start_px=start_px, taper=slope) for section in SECTIONS
     ]
     fitted = [fit.run() for fit in fits]
     shares = _shares(fits, fitted)
@@ -139,12 +151,17 @@ def measure_girth(
 
 
 def _shares(fits: list[RowsFit], fitted: list[Fitted]) -> FloatArray:
-    """How much speaks for each section, sum 1: misfits on the same samples; corners need a twist."""
+    """How much speaks for each section, sum 1: misfits on the same samples.
+
+    Corners need a twist that is seen, or a blur that hides it: then the misfits say next to nothing, and
+    that working parts are fluted decides. What turns too slowly or fast to be a twist is the model's misfit.
+    """
     weights = np.minimum.reduce([one.weights for one in fitted])
     noise = min(one.noise for one in fitted)
     costs = np.array([fit.cost(weights, noise) for fit in fits])
-    known = np.array([one.twist is None or is_a_twist(one.twist) for one in fitted])
-    before = np.array([1.0 if one.twist is None else _FLUTED for one in fitted])
+    twists = [one.twist for one in fitted]
+    known = np.array([one is None or is_a_twist(one) or may_be_hidden(one) for one in twists])
+    before = np.array([1.0 if one is None else _FLUTED for one in twists])
     evidence = np.where(known, before * np.exp(-(costs - costs[known].min()) / _DOUBT), 0.0)
     return np.asarray(evidence / evidence.sum())
 
@@ -192,7 +209,7 @@ def _places(rows: Rows, fit: Fitted, mm_per_px: float) -> Girth:
         common_sd_px=fit.sd_px,
         section=fit.section,
         section_share=1.0,
-        twist_per_mm=None if fit.twist is None else abs(fit.twist.per_mm),
+        twist_per_mm=abs(fit.twist.per_mm) if fit.twist is not None and is_a_twist(fit.twist) else None,
         blur_px=fit.optics.blur_px,
         used=float(used.mean()),
     )

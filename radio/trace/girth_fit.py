@@ -20,7 +20,7 @@ FloatArray = npt.NDArray[np.float64]
 # practice, no source). At 35 keV steel stops about 4.2 per mm and nickel-titanium 3.3 (iron 5.3 cm²/g, tables
 # of Hubbell and Seltzer, NISTIR 5632, from memory).
 _USUAL = np.array([0.0, np.log(0.055), np.log(3.7), 0.4, np.log(0.13), 1.0, 0.03])
-_SPREAD = np.array([0.0015, 0.6, 0.3, 0.5, 0.4, 0.25, 0.05])
+_SPREAD = np.array([0.002, 0.6, 0.3, 0.5, 0.4, 0.25, 0.05])
 _LOW = np.array([-0.01, np.log(0.015), np.log(0.3), -0.2, np.log(0.05), 0.3, 0.0])
 _HIGH = np.array([0.01, np.log(0.2), np.log(20.0), 2.5, np.log(0.4), 2.5, 0.5])
 # About so many samples share one error of noise or texture when the usual values are weighed in.
@@ -109,7 +109,6 @@ class RowsFit:
                 self._misfits,
                 np.clip(self.state, low + 1e-6, high - 1e-6),
                 bounds=(low, high),
-                loss="soft_l1",
                 x_scale=np.concatenate([[1.0], _SPREAD]),
                 diff_step=1e-4,
                 max_nfev=_STEPS,
@@ -167,8 +166,15 @@ class RowsFit:
         return self.seen - self._gains(signal)[:, None] * signal
 
     def _misfits(self, state: FloatArray) -> FloatArray:
+        """Misfits of samples bounded as by a soft L1 loss; those from the usual values count in full.
+
+        Were these bounded too, metal that stops a fifth of what any metal does would pass for a few samples
+        fitted better: it makes squares look 3 to 5 % too thin.
+        """
+        left = (self._left(state) / self.noise).ravel()
+        bounded = left * np.sqrt(2.0 / (1.0 + np.sqrt(1.0 + left**2)))
         usual = np.sqrt(_SHARED) * (state[1:] - _USUAL) / _SPREAD
-        return np.concatenate([(self._left(state) / self.noise).ravel(), usual])
+        return np.concatenate([bounded, usual])
 
     def _estimate_noise(self, *, trust_rows: bool) -> None:
         left = self._left(self.state)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -67,6 +68,7 @@ def rows_across(
     mm_per_px: float,
     from_tip_mm: tuple[float, float],
     widest_mm: float,
+    others: Sequence[FloatArray] = (),
 ) -> Rows:
     """Sample rows across a traced file.
 
@@ -82,6 +84,8 @@ def rows_across(
         Nearest and farthest distance from the tip that is wanted.
     widest_mm : float
         Greatest diameter expected.
+    others : sequence of ndarray, shape (N, 2)
+        Lines of other files; where the middle of one comes that near, or little farther, nothing is trusted.
 
     Raises
     ------
@@ -106,6 +110,8 @@ def rows_across(
     grouped = band.values[: count * _AVERAGED].reshape(count, _AVERAGED, -1).astype(np.float64)
     s_px = begin + (np.arange(count) * _AVERAGED + (_AVERAGED - 1) / 2) * band.along_step_px
     seen = np.interp(s_px, known, line.confident.astype(np.float64)) > 0.5
+    places = np.column_stack([np.interp(s_px, known, column) for column in line.points_px.T])
+    seen &= _apart(places, others, (widest_mm + _GROUND_MM) / mm_per_px)
     trust = (grouped.max(axis=1) < _CUT_OFF * float(image.max())) * seen[:, None]
     rows = Rows(
         np.asarray(float(known[-1]) - s_px, dtype=np.float64),
@@ -116,10 +122,24 @@ def rows_across(
     )
     if (trust.mean(axis=1) > 0.5).sum() < _FEWEST_ROWS:
         raise TraceError(
-            "Too little of the file can be seen for its diameter: most of it was bridged by the trace, or is "
-            "as bright as the image can show. Use an image with a wider range, or do without."
+            "Too little of the file can be seen for its diameter: most of it was bridged by the trace, lies "
+            "beside or behind another file, or is as bright as the image can show. Use an image with a wider "
+            "range, or do without."
         )
     return rows
+
+
+def _apart(places_px: FloatArray, others: Sequence[FloatArray], near_px: float) -> npt.NDArray[np.bool_]:
+    """Whether every other line stays farther than that from each place."""
+    from scipy.spatial import cKDTree
+
+    apart = np.ones(len(places_px), dtype=bool)
+    for points in others:
+        known = cumulative_length(points)
+        dense = np.arange(0.0, known[-1], 1.0)
+        line = np.column_stack([np.interp(dense, known, column) for column in points.T])
+        apart &= cKDTree(line).query(places_px)[0] > near_px
+    return apart
 
 
 def recentred(rows: Rows, aside_px: FloatArray) -> Rows:

@@ -158,15 +158,21 @@ class ShadowModel:
         radius = np.maximum(diameters_px, 0.6) / 2.0
         # means over cells, not values at points: the signal then changes smoothly with the diameter
         edges = np.append(fine - _FINE_PX / 2, fine[-1] + _FINE_PX / 2)
+        # beside the thickest place there is no metal, and nothing to reckon
+        first = max(int(np.searchsorted(edges, -radius.max(), "right")) - 1, 0)
+        end = min(int(np.searchsorted(edges, radius.max(), "left")), len(fine))
+        edges = edges[first : end + 1]
         place = (np.clip(edges[None, :] / radius[:, None], -1.0, 1.0) + 1.0) / 2.0 * (_UNIT_SAMPLES - 1)
         below = np.minimum(place.astype(np.int64), _UNIT_SAMPLES - 2)
         share = place - below
         rows = phases[:, None]
         area = self.areas[rows, below] * (1 - share) + self.areas[rows, below + 1] * share
         chord = np.diff(area, axis=1) * radius[:, None] ** 2 / _FINE_PX
-        through = np.zeros_like(chord)
-        for weight, harder in zip(_BEAM_WEIGHTS, _BEAM_ABSORPTION, strict=True):
-            through += weight * np.exp(-optics.absorption_per_px * harder * chord)
+        through = np.ones((len(chord), len(fine)))
+        through[:, first:end] = sum(
+            weight * np.exp(-optics.absorption_per_px * harder * chord)
+            for weight, harder in zip(_BEAM_WEIGHTS, _BEAM_ABSORPTION, strict=True)
+        )
         beam = through @ _gaussian(fine, optics.blur_px)
         depth = -np.log((beam + optics.stray) / (1.0 + optics.stray))
         depth += optics.sharpening * (depth - depth @ _gaussian(fine, optics.sharpening_px))

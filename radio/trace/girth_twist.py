@@ -17,6 +17,8 @@ _TWISTS_PER_MM = np.arange(0.5, 3.61, 0.15)
 _UNSTEADY = 12.0
 # Flutes are seen where the opposite phases fit worse by at least this.
 _LEAST_OPPOSED = 25.0
+# Chance explains up to this, so that a fit below says nothing of a twist.
+_CHANCE_OPPOSED = 50.0
 # No row may speak louder than this against a phase.
 _LARGEST_COST = 10.0
 
@@ -83,3 +85,8 @@ def is_a_twist(twist: Twist) -> bool:
     slowest, fastest = _TWISTS_PER_MM[[0, -1]]
     inside = slowest * 1.05 < abs(twist.per_mm) < fastest * 0.99
     return bool(inside and twist.opposed > _LEAST_OPPOSED)
+
+
+def may_be_hidden(twist: Twist) -> bool:
+    """Whether rows fit about as well half way between corners, as where blur hides the flutes."""
+    return twist.opposed < _CHANCE_OPPOSED

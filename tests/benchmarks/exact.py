@@ -87,6 +87,12 @@ def reference_length_mm(truth: Truth) -> float:
     return truth.file_length_mm - above_px * truth.file_mm_per_px + truth.gap_mm
 
 
+def estimate_mm(truth: Truth) -> float:
+    """Length from the foot of the reference, on the canal axis going on straight, to the foot of the apex."""
+    axis = truth.canal_axis_px
+    return (foot(axis, truth.apex_px) - foot(axis, truth.reference_px)) * truth.mm_per_px
+
+
 def true_schneider_deg(line_px: FloatArray, truth: Truth, *, calibrated: bool) -> float:
     """Schneider angle of an exact line with the tolerance the product states with its own.
 

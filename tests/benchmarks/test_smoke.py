@@ -10,7 +10,10 @@ import numpy as np
 import pytest
 
 from radio.image.synthetic import SyntheticCase, make_case
+from radio.image.synthetic.build import build_scene
+from radio.image.synthetic.draw import draw_parameters
 from radio.image.synthetic.projection import make_view
+from radio.image.synthetic.truth import truth_of_canal
 from radio.measure.methods import QUANTITIES
 from radio.measure.pipeline import measure_case
 from radio.measure.result import Measurement
@@ -21,7 +24,10 @@ from tests.benchmarks import (
     checks,
     coverage,
     exact,
+    girth,
     judge,
+    length_cases,
+    lengths,
     pairs,
     preview,
     report,
@@ -150,11 +156,66 @@ def test_options_out_of_range_are_refused(capsys):
         (accuracy, ["--cases", "5", "--plain", "6"]),
         (coverage, ["--workers", "0"]),
         (space, ["--cases", "0"]),
+        (lengths, ["--first-seed", "-1"]),
         (speed, ["--repeats", "0"]),
     ):
         with pytest.raises(SystemExit):
             module.parse(arguments)
         assert "must" in capsys.readouterr().err
+
+
+def test_lengths_run_and_report_every_length_of_a_tooth():
+    with_file, without = judged = length_cases.judge_lengths_seed(FIRST_SEED)
+    assert [(one.with_file, one.failed, one.missing) for one in judged] == [(True, "", []), (False, "", [])]
+    bounds = {f"bound, {name}" for name in ("traced", "centred", "leaning")}
+    assert set(with_file.numbers) - bounds == {"scale from the file", "gap", "working length"}
+    assert {name.split(",")[0] for name in set(without.numbers) - bounds} == {
+        "scale from the ball",
+        "estimate",
+    }
+    told = lengths.lengths_report(judged, worst=True)
+    for one, group in zip(judged, ("with file", "without file"), strict=True):
+        for name, found in one.numbers.items():
+            assert found.low <= found.value <= found.high
+            assert f"{group}: {name}" in told
+    assert "true bound above the upper end of the one found: " in told
+    assert "failed" not in told
+
+
+def test_a_length_off_by_a_millimetre_is_judged_so_and_none_is_missing():
+    one = length_cases.LengthJudged(1, with_file=True)
+    one.put("gap", Measurement("gap_mm", 2.0, "mm", 0.25, "m", "b"), 1.0)
+    one.put("working length", None, 21.0)
+    assert (one.numbers["gap"].error, one.numbers["gap"].held) == (1.0, False)
+    assert one.missing == ["working length"]
+    told = lengths.lengths_report([one])
+    # n, missing, extra, median, 95th percentile, held, verdict, bias, rms
+    line = next(line for line in told.splitlines() if "with file: gap" in line)
+    assert line.split()[3:] == ["1", "0", "0", "1.000", "1.000", "0%", "few", "+1.000", "1.000"]
+
+
+def test_the_exact_estimate_is_what_a_straight_file_reads():
+    # a straight canal, seen without lean: a file lies in it as the rule goes on from its axis
+    straight = {
+        "canal_form": "straight",
+        "turn_deg": 0.0,
+        "vertical_tilt_deg": 0.0,
+        "horizontal_tilt_deg": 0.0,
+    }
+    drawn = draw_parameters(FIRST_SEED, kind="upper_incisor", foramen_offset_mm=0.0, **straight)
+    scene = build_scene(drawn)
+    truth = truth_of_canal(scene, drawn, *scene.files[0])
+    assert exact.estimate_mm(truth) == pytest.approx(length_cases.length_by_a_file_mm(drawn), abs=0.15)
+    assert length_cases.length_by_a_file_mm(drawn) == pytest.approx(exact.reference_length_mm(truth))
+
+
+def test_the_exact_bounds_grow_by_widening_and_are_of_the_exact_axis():
+    case = make_case(FIRST_SEED, file_size=None, second_file_size=None)
+    true = length_cases.true_straightening(case, None)
+    assert true.length_mm == pytest.approx(case.truth.canal_length_mm, rel=0.01)
+    traced, centred, leaning = (true.ways[name].shrink_mm for name in ("traced", "centred", "leaning"))
+    # widening never takes a way away
+    assert 0 <= traced <= min(centred, leaning) + 1e-9
 
 
 @pytest.fixture(scope="module")
@@ -354,6 +415,26 @@ def test_checks_catch_a_wrong_length_and_report_it():
     assert "31 for 21 (1.48)  100.0% of   1" in told
     assert "missed: 1 (21, 25)" in told
     assert "seed 3: X: y" in told
+
+
+def test_hints_at_a_lean_are_counted_by_angle_size_and_truth():
+    made = girth.Outcome(
+        1, 15, 0.02, "round", error=0.02, relative_sd=0.03, made_error=-0.03, alone_error=0.05, lean_deg=30.0
+    )
+    held = replace(made, size=40, shortened=0.87, hint=True, hint_holds=True)
+    false = replace(made, size=20, lean_deg=0.0, hint=True)
+    outcomes = [made, held, false, replace(made, error=None, why="no file traced")]
+    rows = {int(line.split()[0]): line.split() for line in girth.report_of_leans(outcomes).splitlines()[1:]}
+    # files, seen short from .. to, hints, of these thin and thick, intervals that hold, median error
+    assert rows[30][2:] == ["2", "0", "to", "13", "1/2", "0/1", "1/1", "1/1", "2.0"]
+    assert rows[0][2:] == ["1", "0", "to", "0", "1/1", "1/1", "0/0", "0/1", "2.0"]
+    told = girth.report_of_false_hints(outcomes)
+    assert "less than 1 %: 1/2;" in told
+    assert told.endswith("foreshortening: 1/2")
+    table = girth.report(outcomes)
+    (thin,) = (line for line in table.splitlines() if line.startswith("size 15") and "without" not in line)
+    assert thin.split()[2:] == ["1", "2.0", "2.0", "100%", "100%", f"{0.03 / 0.03 / 0.97:.2f}", "1"]
+    assert "no file traced" in table
 
 
 def test_a_share_has_the_interval_of_wilson():

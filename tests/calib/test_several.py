@@ -61,7 +61,11 @@ def test_scales_three_percent_apart_are_shown_and_not_averaged() -> None:
     assert (lean.agree, lean.proposal) == (False, None)
     assert lean.p_value is not None
     assert lean.p_value > 0.05
-    assert "a and b differ by 3.4%, within their uncertainties" in lean.words
+    # z: 1 / cos 15° - 1, over the root of two squares of 2 %
+    assert lean.pairs[0].z == pytest.approx(
+        (1 - math.cos(math.radians(15))) / math.hypot(0.02, 0.02) / 0.966, 0.001
+    )
+    assert "a and b differ by 3.4% (z = 1.2), within their uncertainties" in lean.words
     little = compare_scales(scales((0.02, 0.02), (0.02 / math.cos(math.radians(10)), 0.02)))
     assert not little.pairs[0].apart
     assert little.agree
@@ -83,6 +87,21 @@ def test_close_scales_may_still_differ_beyond_their_uncertainties() -> None:
     assert found.pairs[0].distinguishable
     assert not found.agree
     assert "more than their uncertainties" in found.words
+    assert "a and b differ by 2.0% (z = 7.1). Both are right where" in found.words
+
+
+@given(st.floats(180, 410), st.floats(-8, 8), st.floats(0.015, 0.05))
+def test_a_difference_in_depth_is_told_as_projection_makes_it(
+    source: float, deeper: float, pitch: float
+) -> None:
+    # similar triangles: an object at distance d from the source, receptor at D, has the scale pitch * d / D
+    receptor = source + 20
+    here, there = (pitch * d / receptor for d in (source, source + deeper))
+    (pair,) = compare_scales(scales((here, 0.01), (there, 0.01))).pairs
+    low, high = (
+        mm * max(source, source + deeper) / at for mm, at in zip(pair.depth_mm, (200, 400), strict=True)
+    )
+    assert (low, high) == pytest.approx((abs(deeper), abs(deeper)), abs=1e-9)
 
 
 def test_a_scale_without_uncertainty_has_no_weight() -> None:

@@ -10,6 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
+from uncertainties import ufloat
 
 from calib.dicom_spacing import SpacingFacts
 from radio.image.synthetic import make_case
@@ -122,14 +123,24 @@ def test_a_given_scale_3_percent_off_moves_working_length_by_3_percent_of_the_ga
     assert 0.03 * values(plain)["canal_length_mm"] > 5 * moved
 
 
-def test_gap_and_lengths_carry_scale_and_landmark_uncertainty() -> None:
-    result = measured()
-    scale, gap = result.scale, result.measurements["gap_mm"]
-    tip, apex = result.landmarks["file_tip"], result.landmarks["apex"]
-    ends = np.hypot(tip.sd_along_px, apex.sd_along_px) * scale.col_mm_per_px
-    assert gap.sd == pytest.approx(np.hypot(ends, gap.value * scale.relative_sd), rel=1e-9)
-    # ± 0.25 mm triangular at the stop (JCGM 100:2008, 4.3.9)
-    assert result.measurements["working_length_mm"].sd == pytest.approx(np.hypot(0.25 / 6**0.5, gap.sd))
+@pytest.mark.parametrize("own_scale", [True, False])
+def test_gap_and_working_length_carry_what_they_share_with_the_scale(own_scale) -> None:
+    given = {} if own_scale else {"scale_from": "given", "mm_per_px": TOOTH.mm_per_px}
+    result = measured(facts=replace(FACTS, **given))
+    found, px = result.measurements, result.measurements["file_length_px"].value
+    start_sd, tip_sd, apex_sd = (
+        result.landmarks[name].sd_along_px for name in ("file_start", "file_tip", "apex")
+    )
+    # reference: the package uncertainties, from the places; ± 0.25 mm triangular at the stop (JCGM 100:2008,
+    # 4.3.9)
+    gap_px = found["gap_mm"].value / result.scale.col_mm_per_px
+    start, tip, apex = ufloat(0.0, start_sd), ufloat(px, tip_sd), ufloat(px + gap_px, apex_sd)
+    stated = ufloat(FACTS.file_length_mm, 0.25 / 6**0.5)
+    scale = stated / (tip - start) if own_scale else TOOTH.mm_per_px
+    gap = (apex - tip) * scale
+    assert (found["gap_mm"].value, found["gap_mm"].sd) == pytest.approx((gap.n, gap.s), rel=1e-6)
+    length, exact = found["working_length_mm"], stated + gap
+    assert (length.value, length.sd) == pytest.approx((exact.n, exact.s), rel=1e-6)
 
 
 def test_the_wanted_number_lies_in_its_interval_and_landmarks_where_they_were_painted() -> None:

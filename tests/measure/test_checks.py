@@ -50,7 +50,7 @@ def seen(**changes) -> Seen:
     marks |= changes.pop("landmarks", {})
     file_line = replace(RESULT.file_line, points_px=without_repeats(RESULT.file_line.points_px))
     canal_line = replace(RESULT.canal_line, confident=np.ones(len(RESULT.canal_line.confident), bool))
-    traced = TracedCase(file_line, canal_line, marks, None, 20.0, 2.0, 1.0, MM_PER_PX, ())
+    traced = TracedCase(file_line, canal_line, marks, None, 20.0, 1.0, MM_PER_PX, ())
     traced = replace(traced, **changes.pop("traced", {}))
     facts = replace(FACTS, **changes.pop("facts", {}))
     measurements = NUMBERS | changes.pop("numbers", {})
@@ -75,6 +75,12 @@ def number(name, value, unit="mm", sd=0.1):
     return {name: Measurement(name, value, unit, sd, "m", "b")}
 
 
+def beside(kind, away_mm):
+    """A point that far to the right of the middle of a line."""
+    points = getattr(RESULT, f"{kind}_line").points_px
+    return points[len(points) // 2][None] + [0, away_mm / MM_PER_PX]
+
+
 def header(pitch_mm):
     return replace(IMAGE, spacing=SpacingFacts(imager_mm=(pitch_mm, pitch_mm), intra_oral=True))
 
@@ -93,6 +99,7 @@ def test_nothing_is_said_of_a_case_that_gives_no_cause():
     assert run_checks(seen()) == ()
 
 
+TOOTH_36 = {"facts": {"tooth": "36"}}
 NO_SCALE = "Nothing of known size was given."
 KINKED = np.vstack([np.linspace([50, 200], [200, 200], 150), np.linspace([200, 201], [200, 350], 150)])
 FLAT = np.where(IMAGE.grey > 0.4, np.float32(1), np.float32(0))
@@ -102,6 +109,9 @@ FLAT = np.where(IMAGE.grey > 0.4, np.float32(1), np.float32(0))
     ("identifier", "level", "words", "changes"),
     [
         ("P1", "stop", "No scale", {"scale": None, "no_scale": NO_SCALE}),
+        ("P2", "note", "taken as", {"facts": {"file_length_mm": 25.0}}),
+        ("P2", "warn", "31 mm of the longest", {"facts": {"file_length_mm": 31.5}}),
+        ("P2", "stop", "longer than any", {"facts": {"file_length_mm": 40.5}}),
         ("P2", "note", "files are sold in", {"facts": {"file_length_mm": 25.0}}),
         ("P2", "warn", "18, 19, 21", {"facts": {"file_length_mm": 22.3, "file_start_at": "handle"}}),
         ("P2", "warn", "counted from the", {"facts": {"file_length_mm": 25.0, "file_start_at": "handle"}}),
@@ -123,26 +133,52 @@ FLAT = np.where(IMAGE.grey > 0.4, np.float32(1), np.float32(0))
             "not found",
             {"landmarks": {"file_start": fix("file_start", (40, 200), refined=False)}},
         ),
-        ("P10", "warn", "not to be visible", {"facts": answered("P10", "no")}),
+        ("P10", "stop", "not to be visible", {"facts": answered("P10", "no")}),
         ("P11", "warn", "1.0 ± 0.2 mm apical", {"landmarks": {"reference": fix("reference", (60, 205))}}),
-        ("P11", "warn", "not to rest", {"facts": answered("P11", "no")}),
+        ("P11", "stop", "not to rest", {"facts": answered("P11", "no")}),
         ("P12", "warn", "kinked", {"traced": {"file_line": Line("file", KINKED, *np.ones((2, 300)))}}),
         ("P15", "warn", "shadow", {"facts": answered("P15", "yes")}),
         ("P16", "warn", "S-shape", {"findings": {"s_shaped": Finding("s_shaped", "yes", 0.9, "m", "b")}}),
         ("P16", "warn", "more than the greatest", {"numbers": number("schneider_deg", 80.0, "deg")}),
-        ("P17", "note", "moderate or high", {"numbers": number("schneider_deg", 30.0, "deg", 1.0)}),
+        ("P17", "note", "moderate, or high", {"numbers": number("schneider_deg", 30.0, "deg", 1.0)}),
+        # 1.25 standard deviations from an edge leave 10.6 % beyond it: normal tables
+        ("P17", "note", "moderate, or high", {"numbers": number("schneider_deg", 27.5, "deg", 2.0)}),
         ("P18", "note", "low", {"numbers": number("schneider_deg", 3.0, "deg", 0.5)}),
         ("P19", "warn", "2 shades", {"radiograph": replace(IMAGE, grey=FLAT)}),
         ("P19", "warn", "enhanced", {"facts": answered("P19", "yes")}),
         ("P20", "note", "with loss", {"radiograph": replace(IMAGE, lossy=True)}),
-        ("P21", "note", "36.0 mm is unusual", {"numbers": number("working_length_mm", 36.0)}),
+        ("P21", "note", "31.0 mm is unusual", {"numbers": number("working_length_mm", 31.0), **TOOTH_36}),
+        ("P21", "warn", "36.0 mm is a rare", {"numbers": number("working_length_mm", 36.0)}),
+        ("P21", "warn", "13.0 mm is a rare", {"numbers": number("working_length_mm", 13.0)}),
+        ("P21", "stop", "would be 9.9 mm", {"numbers": number("working_length_mm", 9.9)}),
+        ("P21", "stop", "would be 38.1 mm", {"numbers": number("working_length_mm", 38.1)}),
         ("P25", "note", "ruler", {"facts": answered("P25", "no")}),
         ("P26", "warn", "20 degrees", {"facts": {"view": "20 degrees from mesial"}}),
         ("P26", "warn", "an angled view", {"facts": answered("P26", "yes")}),
+        ("P26", "warn", "tube up", {"facts": {"view": "bisecting angle, tube up"}}),
+        ("P26", "warn", "M 20", {"facts": {"view": "M 20"}}),
+        ("P26", "warn", "tube raised", {"facts": {"view": "tube raised"}}),
+        (
+            "P12",
+            "warn",
+            "2.0 mm off the file",
+            {"clicked": {"file_via": beside("file", 2.0)}},
+        ),
+        (
+            "P12",
+            "warn",
+            "off the canal",
+            {"clicked": {"canal_via": beside("canal", 2.0)}},
+        ),
         ("P28", "note", "1.5 mm", {"facts": {"resorption": "bone"}}),
         ("P28", "note", "2 mm", {"facts": answered("P28", "yes")}),
         ("P29", "note", "51 %", {"facts": {"tooth": "35"}}),
         ("P29", "note", "22 %", {"facts": {"tooth": "16"}}),
+        # by the 95 % interval: -0.1 + 1.96 * 0.1, 2.1 - 1.96 * 0.1
+        ("P29", "note", "reaches 0 to 2", {**TOOTH_36, "numbers": number("gap_mm", -0.1)}),
+        ("P29", "note", "reaches 0 to 2", {**TOOTH_36, "numbers": number("gap_mm", 2.1)}),
+        ("P29", "warn", "3.1 mm short", {"numbers": number("gap_mm", 3.1)}),
+        ("P29", "warn", "2.1 mm beyond", {"numbers": number("gap_mm", -2.1)}),
     ],
 )
 def test_each_check_speaks_when_there_is_cause(identifier, level, words, changes):
@@ -178,9 +214,28 @@ def test_each_check_speaks_when_there_is_cause(identifier, level, words, changes
         ("P17", {"numbers": number("schneider_deg", 28.0, "deg", 0.4)}),
         ("P20", {"radiograph": replace(IMAGE, file_format="TIFF")}),
         ("P26", {"facts": {"view": "2 degrees from mesial"}}),
+        ("P26", {"facts": {"view": "M 5"}}),
+        ("P26", {"facts": {"view": "straight, paralleling"}}),
+        ("P12", {"clicked": {"canal_via": beside("canal", 0.5)}}),
+        # a standard deviation of 2 from an edge leaves 2.3 % beyond it, of 1.3 leaves 9.7 %: normal tables
+        ("P17", {"numbers": number("schneider_deg", 27.4, "deg", 2.0)}),
+        (
+            "P17",
+            {
+                "numbers": {
+                    "schneider_deg": Measurement("schneider_deg", 28.0, "deg", 0.5, "m", "b"),
+                    "two_segment_radius_mm": Measurement("two_segment_radius_mm", 4.0, "mm", 1.0, "m", "b"),
+                }
+            },
+        ),
+        # "low" is not sure where "moderate" begins one standard deviation away
+        ("P18", {"numbers": number("schneider_deg", 8.0, "deg", 2.0)}),
         ("P28", {"facts": {"resorption": "none"}}),
         ("P29", {"facts": {"tooth": "11"}}),
-        ("P29", {"facts": {"tooth": "36"}, "numbers": number("gap_mm", -0.4)}),
+        ("P29", {**TOOTH_36, "numbers": number("gap_mm", -0.4)}),
+        ("P29", {**TOOTH_36, "numbers": number("gap_mm", 2.4)}),
+        ("P21", {"numbers": number("working_length_mm", 14.0), "facts": {"tooth": ""}}),
+        ("P21", {"numbers": number("working_length_mm", 32.0), "facts": {"tooth": ""}}),
     ],
 )
 def test_each_check_is_silent_where_there_is_none(identifier, changes):
@@ -309,6 +364,13 @@ def test_two_files_of_one_image_are_compared(ratio, sd, level):
         (("B", "P"), "", True),
         (("M", "D"), "", False),
         (("MB", "DB"), "", False),
+        (("MB1", "MB2"), "", False),
+        (("DL", "MB"), "", True),
+        (("DB", "P"), "", True),
+        (("buccal", "lingual"), "", True),
+        (("mesiobuccal", "palatal"), "20 degrees", True),
+        (("MB", "ML"), "D 20", False),
+        (("MB", "ML"), "bisecting angle, tube up", True),
         (("1", "2"), "", False),
     ],
 )
@@ -323,7 +385,7 @@ def test_an_answer_settles_a_finding_and_is_kept_with_it():
     assert check.settled
     assert (check.answer, check.note) == ("no", "old image")
     assert check.text.endswith("Answered: no: old image.")
-    assert check.short == "P28 note (no)"
+    assert check.short == "P28 note (no: old image)"
     result = replace(RESULT, checks=(check, one_of("P4", magnification=1.3)))
     assert [remark.level for remark in result.told[:2]] == ["note", "warn"]
 

@@ -13,15 +13,16 @@ from scipy import stats
 from uncertainties import ufloat
 
 from radio.errors import PeriapicalError
+from radio.measure.chosen_length import choice_remarks
 from radio.measure.disagreement import CAUSES, fitting_causes
 from radio.measure.electronic import (
     ELECTRONIC_SD_MM,
-    choice_remarks,
     compare,
     comparison_remarks,
     electronic_difference,
     electronic_length,
     judged,
+    judged_text,
 )
 from radio.measure.reading import FLAGS, YES_NO_FLAGS, Choice, Reading
 from radio.measure.result import Measurement
@@ -38,7 +39,7 @@ def radiographic(mm: float = 21.0, sd: float | None = 0.1) -> Measurement:
 
 @given(st.lists(LENGTH, min_size=2, max_size=6))
 def test_repeats_are_averaged_among_themselves_and_their_spread_adds_to_the_tolerance(readings) -> None:
-    one = electronic_length(Reading(readings[0], "zero", tuple(readings[1:])))
+    one = electronic_length(Reading(readings[0], "zero", repeats_mm=tuple(readings[1:])))
     assert one.value == pytest.approx(statistics.fmean(readings))
     # standard error of the mean by an independent library
     assert one.sd == pytest.approx(math.hypot(ELECTRONIC_SD_MM, stats.sem(readings)), rel=1e-9)
@@ -46,14 +47,14 @@ def test_repeats_are_averaged_among_themselves_and_their_spread_adds_to_the_tole
 
 def test_one_reading_has_the_tolerance_alone_and_many_do_not_lessen_it() -> None:
     assert electronic_length(Reading(21.0)).sd == ELECTRONIC_SD_MM
-    assert electronic_length(Reading(21.0, "zero", (21.0,) * 30)).sd == ELECTRONIC_SD_MM
+    assert electronic_length(Reading(21.0, "zero", repeats_mm=(21.0,) * 30)).sd == ELECTRONIC_SD_MM
 
 
 def test_readings_that_do_not_come_to_rest_say_so() -> None:
-    unstable = electronic_length(Reading(21.0, "zero", (21.2, 20.4)))
+    unstable = electronic_length(Reading(21.0, "zero", repeats_mm=(21.2, 20.4)))
     assert any("0.8 mm apart" in note for note in unstable.notes)
     # 0.1 + 0.5 is not 0.6 in binary: half a millimetre on the ruler still is half a millimetre
-    assert electronic_length(Reading(20.6, "zero", (20.1,))).notes == ()
+    assert electronic_length(Reading(20.6, "zero", repeats_mm=(20.1,))).notes == ()
 
 
 @pytest.mark.parametrize(
@@ -120,46 +121,92 @@ def test_a_length_without_uncertainty_leaves_that_of_the_reading_and_says_so() -
 
 
 @given(st.floats(-4, 4), st.floats(0.05, 1), st.sampled_from([0.5, 1.0, 2.0]))
-def test_the_verdict_is_that_of_two_one_sided_tests(value: float, sd: float, tolerance: float) -> None:
-    # Schuirmann 1987 (J Pharmacokinet Biopharm 15:657, from memory): a 95 % interval within the limits is two
-    # one-sided tests, each at 2.5 %; the normal distribution is scipy's
+def test_beyond_is_sure_where_a_one_sided_test_says_so(value: float, sd: float, tolerance: float) -> None:
+    # a 95 % interval wholly beyond the limit is a one-sided test at 2.5 %, wholly within it two of them
+    # (Schuirmann 1987, J Pharmacokinet Biopharm 15:657, from memory); the normal distribution is scipy's
     difference = Measurement("electronic_difference_mm", value, "mm", sd, "m", "b")
     surely = 1.96
-    above_low = (value + tolerance) / sd
-    below_high = (tolerance - value) / sd
-    if min(abs(above_low), abs(below_high)) == pytest.approx(surely, abs=1e-6):
+    excess = (abs(value) - tolerance) / sd
+    if min(abs(excess), abs(abs(excess) - surely)) < 1e-6:
         return
     level = 1 - stats.norm.cdf(surely)
-    p_low, p_high = stats.norm.sf(above_low), stats.norm.sf(below_high)
-    if p_low < level and p_high < level:
-        expected = "within"
-    elif stats.norm.cdf(above_low) < level or stats.norm.cdf(below_high) < level:
-        expected = "beyond"
-    else:
-        expected = "not distinguishable"
-    assert judged(difference, tolerance) == expected
+    beyond = "beyond" if stats.norm.sf(excess) < level else "beyond, in doubt"
+    assert judged(difference, tolerance) == ("within" if excess < 0 else beyond)
+    told = judged_text(difference, tolerance)
+    assert ("lies within" in told) == (excess < 0)
+    low, high = difference.interval95
+    assert f"{low:+.2f} to {high:+.2f} mm" in told
+    p_low, p_high = (stats.norm.sf((tolerance + side * value) / sd) for side in (1, -1))
+    assert ("and so does its whole" in told) == (
+        (excess > 0 and beyond == "beyond") or max(p_low, p_high) < level
+    )
 
 
 @pytest.mark.parametrize(
-    ("reading", "tolerance", "verdict", "exceeds"),
+    ("reading", "tolerance", "verdict", "reach"),
     [
-        (21.1, 0.5, "not distinguishable", False),  # 0.1 ± 0.53
-        (21.1, 1.0, "within", False),
-        (21.9, 0.5, "not distinguishable", True),
-        (22.2, 0.5, "beyond", True),
-        (22.2, 1.0, "not distinguishable", True),
-        (19.2, 1.0, "beyond", True),
+        (
+            21.2,
+            0.5,
+            "within",
+            "+0.20 mm lies within 0.5 mm; its 95 % interval, -0.33 to +0.73 mm, reaches beyond",
+        ),
+        (21.1, 1.0, "within", "lies within 1 mm, and so does its whole 95 % interval"),
+        (
+            21.9,
+            0.5,
+            "beyond, in doubt",
+            "lies beyond 0.5 mm; its 95 % interval, +0.37 to +1.43 mm, reaches back",
+        ),
+        (22.2, 0.5, "beyond", "lies beyond 0.5 mm, and so does its whole 95 % interval"),
+        (22.2, 1.0, "beyond, in doubt", "reaches back within"),
+        (19.2, 1.0, "beyond", "-1.80 mm lies beyond 1 mm, and so"),
     ],
 )
-def test_the_verdict_goes_by_the_interval(reading, tolerance, verdict, exceeds) -> None:
+def test_the_verdict_goes_by_the_difference_and_its_interval_is_told(
+    reading, tolerance, verdict, reach
+) -> None:
     one = compare(radiographic(), Reading(reading, "zero"), tolerance)
-    assert (one.verdict, one.exceeds, one.tolerance_mm) == (verdict, exceeds, tolerance)
-    assert bool(one.causes) == exceeds
+    assert (one.verdict, one.tolerance_mm) == (verdict, tolerance)
+    assert one.exceeds == bool(one.causes) == (verdict != "within")
+    assert reach in one.difference.notes[-1]
+    assert one.surely_within == (verdict == "within" and "so does its whole" in reach)
+
+
+def test_half_a_millimetre_is_a_tolerance_that_can_be_met() -> None:
+    # ± 0.25 mm of the reading alone makes an interval of ± 0.49 mm: hardly any is surely within 0.5 mm
+    exact = compare(radiographic(sd=0.05), Reading(21.0, "zero"), 0.5)
+    assert exact.verdict == "within"
+    assert 1.96 * exact.difference.sd == pytest.approx(0.5, abs=0.005)
+    assert not compare(radiographic(sd=0.2), Reading(21.0, "zero"), 0.5).surely_within
+
+
+def test_a_tolerance_below_every_advice_still_has_its_causes() -> None:
+    told = comparison_remarks(compare(radiographic(), Reading(21.4, "zero", canal_state="dry"), 0.3))
+    assert [one.level for one in told] == ["note"]
+    assert "Stated and fitting: dry canal" in told[0].text
 
 
 def test_half_a_millimetre_on_the_ruler_is_within_half_a_millimetre() -> None:
     # 20.6 - 20.1 is more than 0.5 in binary
     assert not compare(radiographic(20.1), Reading(20.6, "zero"), 0.5).exceeds
+
+
+def test_repeats_that_are_not_one_length_are_not_compared() -> None:
+    blunder = Reading(20.1, "zero", repeats_mm=(30.0,))
+    assert "9.90 mm apart" in blunder.scattered
+    with pytest.raises(PeriapicalError, match="not one length"):
+        compare(radiographic(), blunder)
+    # 20.1 and 21.1 are a millimetre apart on the ruler, if not in binary
+    assert Reading(20.1, "zero", repeats_mm=(21.1,)).scattered == ""
+    assert Reading(20.1, "zero", repeats_mm=(21.2,)).scattered
+
+
+def test_more_than_a_millimetre_is_told_whatever_is_accepted() -> None:
+    wide = compare(radiographic(), Reading(24.1, "zero"), 5.0)
+    assert (wide.verdict, wide.to_be_told) == ("within", True)
+    assert "do not average" in comparison_remarks(wide)[0].text
+    assert not compare(radiographic(), Reading(22.0, "zero"), 1.0).to_be_told
 
 
 @pytest.mark.parametrize("tolerance", [0.0, -1.0, float("nan"), float("inf")])

@@ -43,7 +43,7 @@ def traced(*, reference=None, apex=None, aspect=1.0, file=None, canal=True):
     sure = np.ones(len(points), dtype=bool)
     line = Line("canal", points, np.full(len(points), 0.3), sure) if canal else None
     landmarks = {name: fix(name, point) for name, point in ends.items()}
-    return TracedCase(file, line, landmarks, None, None, None, aspect, MM, ())
+    return TracedCase(file, line, landmarks, None, None, aspect, MM, ())
 
 
 def test_from_the_orifice_it_is_the_length_of_the_curve_and_says_so() -> None:

@@ -183,5 +183,3 @@ def test_without_exact_points_nothing_is_different():
 def test_a_point_that_is_not_there_cannot_stay_exactly_where_it_is(exact, words):
     with pytest.raises(TraceError, match=words):
         measured("file", {}, exact)
-
-

@@ -10,7 +10,8 @@ import pytest
 from calib.instruments import HandFile
 from calib.scale import Scale
 from radio.errors import CalibrationError, PeriapicalError, TraceError
-from radio.measure.girth_scale import compare_with, girth_scale, scale_from_girth
+from radio.measure.girth_lean import compare_with
+from radio.measure.girth_scale import girth_scale, scale_from_girth
 from radio.trace.girth import Girth
 from tests.fixtures.painted import as_radiograph
 from tests.trace.test_girth import painted
@@ -40,6 +41,51 @@ def test_exact_diameters_give_the_exact_scale(size):
     assert found.mm_per_px == pytest.approx(0.024, rel=1e-9)
     assert found.chi_square == pytest.approx(0.0, abs=1e-9)
     assert found.chance == pytest.approx(1.0)
+
+
+def by_length(mm_per_px: float, sd: float = 0.0002) -> Scale:
+    return Scale(mm_per_px, mm_per_px, sd, "file", "stated length")
+
+
+@pytest.mark.parametrize("size", [15, 25, 60])
+@pytest.mark.parametrize("lean_deg", [0.0, 20.0, 35.0])
+def test_beside_the_length_a_lean_changes_nothing(size, lean_deg):
+    """A lean shortens what is seen of the length by its cosine, and no diameter: plane geometry."""
+    seen = np.cos(np.radians(lean_deg))
+    girth = girth_of(size, 0.024)
+    girth = replace(girth, from_tip_px=girth.from_tip_px * seen)
+    found = scale_from_girth(girth, HandFile(size), along=by_length(0.024 / seen))
+    assert found.mm_per_px == pytest.approx(0.024, rel=1e-9)
+    assert found.chi_square == pytest.approx(0.0, abs=1e-9)
+    # without the length a lean passes for a thicker tip
+    alone = found.independent()
+    assert alone.along is None
+    assert alone.mm_per_px <= 0.024 * (1 + 1e-9)
+    assert alone.relative_sd > found.relative_sd
+
+
+def test_uncertainty_beside_the_length_by_hand():
+    """GUM: over the diameter at the mean place, not at the tip; all places weigh by their diameter."""
+    girth = girth_of(15, 0.025)
+    diameter_mm = girth.diameter_px * 0.025
+    share = diameter_mm / diameter_mm.sum()
+    mean_mm, place_mm = (share * diameter_mm).sum(), (share * girth.from_tip_px).sum() * 0.025
+    found = scale_from_girth(girth, HandFile(15), tip_sd_px=4.0, along=by_length(0.025, 0.0005))
+    own_px = 0.1 * np.sqrt((share**2).sum())
+    parts = np.array(
+        [
+            0.02 / np.sqrt(3) / mean_mm,
+            own_px * 0.025 / mean_mm,
+            0.2 * 0.025 / mean_mm,
+            0.02 * 4.0 * 0.025 / mean_mm,
+            0.02 * place_mm / mean_mm * 0.0005 / 0.025,
+        ]
+    )
+    assert found.relative_sd == pytest.approx(np.linalg.norm(parts), rel=2e-3)
+    # over the scale by length, all but the part of its error that both share is left
+    beside = compare_with(found, by_length(0.025, 0.0005))
+    parts[-1] = 0.15 / mean_mm * 0.0005 / 0.025
+    assert beside.sd == pytest.approx(np.linalg.norm(parts), rel=2e-3)
 
 
 def test_uncertainty_by_hand():
@@ -73,20 +119,21 @@ def test_scattered_places_widen_the_uncertainty():
 
 
 def test_a_lean_is_hinted_at_beyond_its_uncertainty_alone():
-    found = scale_from_girth(girth_of(40, 0.025, common_px=0.1), HandFile(40))
+    girth = girth_of(40, 0.025, common_px=0.1)
     # a file that leans by 25 degrees looks shorter by cos 25: literature table, -9.37 %
-    assert np.cos(np.radians(25)) == pytest.approx(1 - 0.0937, abs=1e-4)
-    leaning = Scale(0.025 / np.cos(np.radians(25)), 0.025 / np.cos(np.radians(25)), 0.0002, "file", "length")
-    beside = compare_with(found, leaning)
-    assert beside.ratio == pytest.approx(np.cos(np.radians(25)))
+    seen = np.cos(np.radians(25))
+    assert seen == pytest.approx(1 - 0.0937, abs=1e-4)
+    leaning = replace(girth, from_tip_px=girth.from_tip_px * seen)
+    beside = compare_with(scale_from_girth(leaning, HandFile(40)), by_length(0.025 / seen))
+    assert beside.ratio == pytest.approx(seen)
     assert beside.lean_deg == pytest.approx(25.0)
     low, high = beside.lean_interval_deg
     assert low < 25 < high
     assert f"lean toward or away from the detector by up to {high:.0f} degrees" in beside.text
     assert "misstated" in beside.text
-    agreeing = compare_with(found, Scale(0.0252, 0.0252, 0.0002, "file", "length"))
+    agreeing = compare_with(scale_from_girth(girth, HandFile(40)), by_length(0.0252))
     assert agreeing.lean_deg is None
-    assert "agree within their uncertainty" in agreeing.text
+    assert "do not clearly differ" in agreeing.text
 
 
 def test_a_file_too_long_for_its_thickness_is_no_lean():
@@ -112,8 +159,32 @@ def test_a_painted_file_gives_the_scale_whatever_was_guessed(wrong):
     )
     assert found.mm_per_px == pytest.approx(0.025, rel=0.05)
     assert abs(found.mm_per_px - 0.025) < 1.96 * found.sd_mm_per_px
-    assert found.measurement().unit == "mm/px"
     assert "square section" in found.notes[0]
+
+
+@pytest.mark.parametrize(
+    ("size", "lean_deg", "square"), [(20, 35.0, True), (40, 32.0, False), (20, 0.0, True), (40, 10.0, False)]
+)
+def test_a_painted_file_that_leans_clearly_gives_a_hint_and_others_none(size, lean_deg, square):
+    """32 and 35 degrees foreshorten by 15 and 18 %, 10 by 1.5 %, less than diameters can tell: cosines."""
+    image, line = painted(tip_mm=size / 100, lean_deg=lean_deg, square=square)
+    seen = np.cos(np.radians(lean_deg))
+    known = by_length(0.025 / seen, 0.0003)
+    found = girth_scale(
+        as_radiograph(image, file_format="DICOM"),
+        line,
+        HandFile(size),
+        mm_per_px=known.col_mm_per_px,
+        along=known,
+    )
+    assert found.mm_per_px == pytest.approx(0.025, rel=0.06)
+    beside = compare_with(found, known)
+    low, high = beside.interval95
+    assert low < seen < high
+    assert (beside.lean_deg is not None) == (lean_deg > 30)
+    if beside.lean_interval_deg is not None:
+        least, most = beside.lean_interval_deg
+        assert least < lean_deg < most
 
 
 def test_an_inverted_picture_gives_the_same():

@@ -17,9 +17,10 @@ from radio.measure.length_rules import (
     rule_named,
     target_length,
     target_of,
+    why_no_target,
 )
 from radio.measure.result import Measurement
-from radio.record.cells import facts_from_cells
+from radio.record.fact_cells import facts_from_cells
 
 WORKING = Measurement("working_length_mm", 22.0, "mm", 0.21, "m; no subtraction made", "b", ("n",))
 ESTIMATE = Measurement("estimated_length_mm", 21.0, "mm", 0.5, "m; no subtraction made", "b")
@@ -101,6 +102,27 @@ def test_a_target_is_made_only_by_a_rule_that_is_stated() -> None:
     assert target_of(CaseFacts(length_rule="1"), {ESTIMATE.name: ESTIMATE}).value == 20.0
     short = Measurement("working_length_mm", 0.8, "mm", 0.2, "m", "b")
     assert target_of(CaseFacts(length_rule="1"), {short.name: short}) is None
+
+
+def test_a_length_from_the_handle_gives_no_target_but_that_from_the_reference_does() -> None:
+    facts = CaseFacts(length_rule="1", file_start_at="handle")
+    both = {one.name: one for one in (WORKING, ESTIMATE)}
+    assert target_of(facts, both) is None
+    assert "counted from the handle" in why_no_target(facts, both)
+    assert "mark" in why_no_target(facts, both)
+    reference = Measurement("reference_length_mm", 18.0, "mm", 0.4, "along file and canal", "b")
+    assert target_of(facts, {**both, reference.name: reference}).value == 17.0
+    assert why_no_target(facts, {**both, reference.name: reference}) == ""
+    # from a stop the file's length goes before the one that is all by the scale
+    stop = CaseFacts(length_rule="1")
+    assert target_of(stop, {**both, reference.name: reference}).value == 21.0
+
+
+def test_why_there_is_no_target() -> None:
+    both = {WORKING.name: WORKING}
+    assert why_no_target(CaseFacts(), both) == ""
+    assert why_no_target(CaseFacts(length_rule="resorption"), both).startswith("resorption is not given")
+    assert why_no_target(CaseFacts(length_rule="1"), {}) == "there is no length to take the rule off"
 
 
 def test_nothing_is_taken_off_what_is_shorter_or_has_another_unit() -> None:

@@ -11,7 +11,8 @@ from uncertainties import ufloat
 from calib.budget import Input
 from calib.errors import CalibrationError
 from calib.known_length import file_length_sd_mm, scale_from_file
-from radio.measure.length import gap_mm, proportion_budget, proportion_length_mm, working_length_mm
+from radio.measure.gap_lengths import GapInImage, working_length_budget
+from radio.measure.length import proportion_budget, proportion_length_mm
 
 SD = st.floats(0.1, 10)
 
@@ -53,17 +54,23 @@ def test_against_landmarks_propagated_one_by_one(known, sd, file, ratio, start_s
     assert made.sd == pytest.approx(exact.std_dev, rel=1e-6)
 
 
-def test_with_the_shared_landmark_it_is_the_working_length_by_another_way() -> None:
-    # file 21 mm over 840 px, tip 40 px short: 22 mm; only the part beyond the tip feels the scale
-    start_sd, tip_sd, apex_sd, known_sd = 3.0, 2.0, 5.0, file_length_sd_mm("stop")
-    scale = scale_from_file(840.0, np.hypot(start_sd, tip_sd), 21.0, known_sd)
-    by_gap = working_length_mm(gap_mm(40.0, np.hypot(tip_sd, apex_sd), scale), 21.0, known_sd, "set")
-    tooth, file = (880.0, np.hypot(start_sd, apex_sd)), (840.0, np.hypot(start_sd, tip_sd))
+@given(st.floats(-80, 160), SD, SD, SD)
+def test_with_the_scale_from_the_same_file_it_is_the_working_length_by_another_way(
+    gap_px, start_sd, tip_sd, apex_sd
+) -> None:
+    known_sd = file_length_sd_mm("stop")
+    scale = scale_from_file(840.0, {"start": start_sd, "tip": tip_sd}, 21.0, known_sd)
+    image = GapInImage(gap_px, tip_sd, apex_sd, 840.0, start_sd)
+    by_gap = working_length_budget(image, scale, Input("known", 21.0, known_sd))
+    tooth, file = (840.0 + gap_px, np.hypot(start_sd, apex_sd)), (840.0, np.hypot(start_sd, tip_sd))
     shared = proportion_budget(*inputs((21.0, known_sd), tooth, file), shared_sd_px=start_sd)
-    apart = proportion_budget(*inputs((21.0, known_sd), tooth, file))
-    assert shared.value == pytest.approx(by_gap.value, rel=1e-12)
-    # the working length takes set length and scale as independent, which the file makes them nearly
-    assert shared.sd == pytest.approx(by_gap.sd, rel=0.05)
+    assert (shared.value, shared.sd) == pytest.approx((by_gap.value, by_gap.sd), rel=1e-6)
+
+
+def test_taking_the_shared_landmark_as_two_makes_the_length_less_sure_than_it_is() -> None:
+    tooth, file = (880.0, np.hypot(3.0, 5.0)), (840.0, np.hypot(3.0, 2.0))
+    shared = proportion_budget(*inputs((21.0, 0.1), tooth, file), shared_sd_px=3.0)
+    apart = proportion_budget(*inputs((21.0, 0.1), tooth, file))
     assert apart.sd > 1.1 * shared.sd
     assert shared.rows[-1].share < 0
 

@@ -52,13 +52,14 @@ def test_shares_and_verdicts_are_counts() -> None:
         0.8: (5, 8),
         1.0: (6, 8),
     }
-    # 1.96 * hypot(0.25, 0.1) = 0.528: within to 0.272, beyond from 1.328
-    assert group.verdicts == {"within": 1, "not distinguishable": 5, "beyond": 2}
+    # 1.96 * hypot(0.25, 0.1) = 0.528: surely within to 0.272, surely beyond from 1.328
+    assert group.verdicts == {"within": 5, "beyond, in doubt": 1, "beyond": 2}
+    assert group.surely_within == 1
     assert group.differences.sd == pytest.approx(statistics.stdev(differences))
     (strict,) = compare_list(rows, 0.5).by_mark
-    assert strict.verdicts["within"] == 0
-    assert any("No reading could be shown to lie within 0.5 mm" in note for note in strict.notes)
-    assert not any("could be shown" in note for note in group.notes)
+    assert (strict.verdicts["within"], strict.surely_within) == (3, 0)
+    assert any("No reading can surely lie within 0.5 mm" in note for note in strict.notes)
+    assert not any("surely" in note for note in group.notes)
 
 
 def test_readings_that_hang_together_are_told() -> None:

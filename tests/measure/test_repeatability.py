@@ -163,7 +163,8 @@ def test_reading_step(readings, step) -> None:
 def test_a_mistyped_repeat_is_named() -> None:
     good = {f"tooth {n}": [20.0 + n / 10, 20.1 + n / 10] for n in range(6)}
     assert repeatability_of(good).warnings == ()
-    (told,) = repeatability_of({**good, "tooth 9": [21.0, 12.0]}).warnings
+    told, large = repeatability_of({**good, "tooth 9": [21.0, 12.0]}).warnings
+    assert "above 0.5 mm" in large
     assert "tooth 9" in told
     assert "mistyped" in told
 
@@ -204,3 +205,25 @@ def test_what_is_published_says_how_far_it_was_verified() -> None:
         assert printed in changes
     assert "contradict" in CONTRADICTIONS
     assert "Nothing is predicted" in CONTRADICTIONS
+
+
+def test_a_blunder_among_the_repeats_is_told() -> None:
+    # pairs 5 mm apart: SD 5 / √2 = 3.54 mm by Dahlberg's formula, which no loss could exceed
+    own = repeatability_of({f"canal {n}": (20.0, 25.0) for n in range(3)})
+    assert own.sd_mm == pytest.approx(5 / 2**0.5)
+    assert [f"canal {n}" in own.warnings[n] and "5.00 mm apart" in own.warnings[n] for n in range(3)] == [
+        True
+    ] * 3
+    assert "above 0.5 mm" in own.warnings[-1]
+    assert "above 0.5 mm" in stated_repeatability(0.6).warnings[0]
+    # 1 mm itself is not more than 1 mm
+    near = repeatability_of({"a": (20.0, 21.0), "b": (20.0, 20.1), "c": (20.0, 20.1), "d": (20.0, 20.1)})
+    assert not any("apart" in one for one in near.warnings)
+    assert stated_repeatability(0.5).warnings == ()
+
+
+def test_repeats_too_few_to_use_are_told() -> None:
+    own = repeatability_of({"a": (20.0, 20.1)})
+    assert own.source == "default"
+    assert own.warnings[0].startswith("The repeats you gave are not used (1 repeat given, at least 3")
+    assert "not used" not in default_repeatability().warnings[0]

@@ -14,12 +14,13 @@ from calib.instruments import HandFile
 from radio.errors import CalibrationError, PeriapicalError
 from radio.measure.case import CaseFacts
 from radio.measure.file_scale import girth_of, scale_of_girth
-from radio.measure.girth_scale import GirthComparison
+from radio.measure.girth_lean import GirthComparison
 from radio.measure.known_distance import KnownDistance, scale_of_known_distance
 from radio.measure.pipeline import measure_case
 from radio.measure.result import Measurement
 from radio.measure.scale_bounds import PoseLimits, bounded_lengths
-from radio.measure.scale_checks import _of_lean, scale_report
+from radio.measure.scale_checks import _compared, _of_lean, scale_report
+from radio.measure.scale_witness import length_judged, witness_of
 from radio.measure.scales import StatedScales, scales_of_image
 from radio.trace.circle import Ball
 from tests.fixtures.made_case import made_case, made_radiograph
@@ -242,7 +243,18 @@ def test_diameters_are_a_second_scale_that_thickens_with_the_pixel() -> None:
     assert hypot(*(row.contribution for row in scale.budget.rows)) == pytest.approx(scale.sd_mm_per_px)
     assert canal.lean.ratio == pytest.approx(found.mm_per_px / result.scale.mm_per_px)
     assert "lean" in {one.kind for one in canal.checks}
-    assert {one.evidence for one in canal.meant} == {"ball", "diameters of the file"}
+    # the stated length tells where a diameter is: so that length is judged without it, and nothing averaged
+    assert found.along == report.found.of_file("1").scale
+    judged = {one.evidence: one.judged for one in canal.meant}
+    assert set(judged) == {"ball", "diameters of the file"}
+    alone = witness_of(scale_of_girth(found.independent(), 1.0))
+    assert judged["diameters of the file"] == length_judged(result.facts, found.along, alone)
+    exact = replace(report.found.named("diameters of the file").scale, sd_mm_per_px=1e-6, budget=None)
+    sharp = tuple(
+        replace(one, scale=exact) if one.scale.source == "diameter" else one for one in report.found.scales
+    )
+    pairs = _compared(replace(report.found, scales=sharp)).pairs
+    assert {name for pair in pairs for name in (pair.one, pair.other)} == {"file", "ball"}
 
 
 @pytest.mark.parametrize(

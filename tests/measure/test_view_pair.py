@@ -35,7 +35,6 @@ def view(turn_deg: float, *, lean_deg: float = 0.0, axis: bool = False, scale: b
         {"orifice": landmark("orifice", line[0]), "canal_end": landmark("canal_end", line[-1])},
         None,
         None,
-        None,
         1.0,
         MM,
         (),

@@ -7,6 +7,7 @@ import pytest
 
 from napari_periapical.controller import Controller
 from radio.measure.case import CaseFacts
+from radio.measure.reading import ReadingFacts
 from tests.plugin.made import HeldRunner, plain_radiograph, straight_length
 
 
@@ -174,6 +175,19 @@ def test_via_points_can_be_placed_one_after_another(controller):
         ("file_start_at", "handle", "handle"),
         ("scale_from", "", None),
         ("electronic_mark", "half", "half"),
+        ("electronic_tolerance_mm", "1", 1.0),
+        (
+            "electronic",
+            "Flooded; bleeding; patency: no; repeats 21 21,5; file size 08; time 2026-03-14T09:30",
+            ReadingFacts(
+                canal_state="flooded",
+                bleeding=True,
+                patency=False,
+                file_size=8,
+                repeats_mm=(21.0, 21.5),
+                time="2026-03-14T09:30",
+            ),
+        ),
     ],
 )
 def test_facts_are_stated_as_text(controller, fact, text, value):
@@ -199,6 +213,23 @@ def test_nonsense_is_named_and_not_taken(controller, fact, text, told):
     problem = controller.state_fact(fact, text)
     assert told in problem
     assert text in problem
+    assert controller.session.sheet is before
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("wet", "Given 'wet'; allowed is, set apart by semicolons"),
+        ("canal state wet", "Canal state: given 'wet'; allowed is one of dry, moist, flooded"),
+        ("bleeding maybe", "Bleeding: given 'maybe'"),
+        ("repeats", "without a value"),
+        ("bleeding; bleeding no", "twice"),
+        ("timely", "allowed is"),
+    ],
+)
+def test_a_state_of_the_reading_that_is_none_is_named_and_not_taken(controller, text, told):
+    before = controller.session.sheet
+    assert told in controller.state_fact("electronic", text)
     assert controller.session.sheet is before
 
 

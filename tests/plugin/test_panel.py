@@ -133,6 +133,20 @@ def test_nonsense_in_a_field_is_named_stays_and_can_be_put_right(at_work):
         assert form_of(panel, field).problem.isHidden()
 
 
+def test_one_field_states_the_canal_of_a_reading_and_chooses_the_causes(at_work):
+    _, panel = at_work
+    type_in(panel, "electronic", "flooded;bleeding")
+    assert field_of(panel, "electronic").text() == "canal state flooded; bleeding yes"
+    before = panel.controller.canal.facts
+    field_of(panel, "electronic").editingFinished.emit()
+    assert panel.controller.canal.facts == before
+    type_in(panel, "electronic", "wet")
+    assert "Electronic, state: Given 'wet'" in form_of(panel, "electronic").problem.text()
+    assert panel.controller.canal.facts == before
+    panel.controller.add_canal()
+    assert field_of(panel, "electronic").text() == ""
+
+
 def test_a_decimal_comma_is_understood_and_only_looking_changes_nothing(at_work):
     _, panel = at_work
     type_in(panel, "file_length_mm", "20,75")
@@ -271,7 +285,7 @@ def test_a_place_that_cannot_be_written_and_a_cancelled_dialog_change_nothing(at
     choose(monkeypatch, tmp_path / "no such folder" / "out.json")
     panel.keep.tracing_button.click()
     assert panel.message.text().startswith("! ")
-    assert "no such folder" in panel.message.text()
+    assert "no such folder" in panel.message.text().replace("\u200b", "")
     panel.controller.tell("note", "")
     for name in ("getOpenFileName", "getSaveFileName"):
         monkeypatch.setattr(QFileDialog, name, lambda *_, **__: ("", ""))

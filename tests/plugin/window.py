@@ -24,18 +24,25 @@ def open_window(width_px: int, height_px: int, theme: str = "dark") -> tuple[Any
 
 
 def settle(panel: Any, seconds: float = 20.0) -> None:
-    """Let the window and the measuring thread come to rest."""
+    """Let the window and the measuring thread come to rest, and every part have its room."""
     from qtpy.QtWidgets import QApplication
 
     end = time.monotonic() + seconds
     rested = time.monotonic() + 0.5
-    while time.monotonic() < rested or not panel.controller.up_to_date:
+    inner = panel.scroll_area.widget()
+    while (
+        time.monotonic() < rested
+        or not panel.controller.up_to_date
+        or inner.height() < inner.minimumSizeHint().height()
+    ):
         assert time.monotonic() < end, "the panel did not finish measuring"
         QApplication.processEvents()
         time.sleep(0.01)
 
 
 def photograph(viewer: Any, panel: Any, out: Path) -> None:
-    """Write a picture of the whole window at rest."""
+    """Write a picture of the whole window at rest, its image drawn."""
+    settle(panel)
+    viewer.screenshot(flash=False)
     settle(panel)
     viewer.screenshot(str(out), canvas_only=False, flash=False)

@@ -72,6 +72,12 @@ def test_answers_of_no_canal_are_told_where_all_canals_are_there(table, tmp_path
     assert answered(table, tmp_path, row, whole=False).warnings == ()
 
 
+def test_an_answer_to_a_canal_the_image_does_not_have_is_told(table, tmp_path):
+    done = answered(table, tmp_path, "a.png,DL,10,yes,", "c.png,1,10,yes,", whole=False)
+    (told,) = done.warnings
+    assert "line 2: no such canal" in told
+
+
 def test_images_of_one_name_in_two_folders_are_told_apart(tmp_path):
     table = CaseTable((case(tmp_path, "one/a.png"), case(tmp_path, "two/a.png")), ())
     done = answered(table, tmp_path, "two/a.png,1,10,yes,")

@@ -115,6 +115,28 @@ def test_a_change_counts_beyond_the_least_significant_one(later, verdict) -> Non
     assert "0.55 mm" in change.told
 
 
+def test_a_change_within_its_stated_uncertainty_is_none() -> None:
+    # 21 ± 0.3 to 20.6 ± 0.3: 1.96 × √2 × 0.3 = 0.83 mm, more than 0.4 mm; 2.77 × 0.1 = 0.28 mm, less
+    first = replace(ENTRY, length_mm=21.0, length_sd_mm=0.3)
+    for stage in (Stage.FINAL, Stage.AFTER_FLARING):
+        later = replace(first, stage=stage, length_mm=20.6)
+        found = judge_course(course_of(first, later), lambda _: stated_repeatability(0.1))
+        (change,) = found.changes
+        assert change.verdict == "within stated uncertainty"
+        assert not change.shown
+        assert "beyond your least significant change" in change.told
+        assert "within the stated uncertainty" in change.told
+        assert [one.level for one in found.checks if one.id == "P23"] == ["note"]
+    longer = judge_course(
+        course_of(replace(first, length_mm=20.6), replace(first, stage=Stage.FINAL)),
+        lambda _: stated_repeatability(0.1),
+    )
+    (check,) = [one for one in longer.checks if one.id == "P24"]
+    assert (check.level, check.do) == ("note", "Within the stated uncertainty: no lengthening is shown.")
+    far = replace(first, stage=Stage.FINAL, length_mm=20.1)
+    assert judge_course(course_of(first, far), lambda _: stated_repeatability(0.1)).changes[0].shown
+
+
 def test_a_change_equal_to_the_limit_is_within_it() -> None:
     # 0.1 has no exact binary form: 20.3 - 20.0 is a little more than 0.3
     exact = Repeatability(0.3 / stated_repeatability(1.0).lsc_mm, None, None, "stated", "exact")
@@ -164,7 +186,7 @@ def test_stated_uncertainties_are_not_taken_below_the_repeat_error() -> None:
     (change,) = judged(course).changes
     assert change.length_change is not None
     assert change.length_change.sd == pytest.approx((0.4**2 + 0.2**2) ** 0.5)
-    assert change.verdict == "shorter"
+    assert change.verdict == "within stated uncertainty"
     assert any("within the uncertainties stated" in note for note in change.length_change.notes)
     assert [judged(course).sd_mm(place) for place in (0, 1)] == [0.4, 0.2]
 
@@ -219,6 +241,7 @@ def test_other_file_sizes_are_compared_where_it_is_asked_for() -> None:
     (change,) = judged(course, across_sizes=True).changes
     assert change.verdict == "not distinguishable"
     assert any("15 / 20" in note for note in change.length_change.notes)
+    assert change.across_sizes == "file sizes 15 / 20"
     metal = course_of(ENTRY, replace(ENTRY, stage=Stage.AFTER_FLARING, file=FileUsed(20, "NiTi")))
     assert judged(metal, across_sizes=True).changes[0].verdict == "not compared"
 

@@ -62,7 +62,8 @@ def test_blocked_comparisons_are_broken_and_have_no_band() -> None:
     assert styles == {1: "-", 2: "--", 3: "--", 4: "-"}
     bands = {one.get_gid() for one in axes.collections if one.get_gid()}
     assert bands == {"band 1", "band 4"}
-    assert {text.get_text() for text in axes.texts} == {"1 ≈", "2 ×", "3 ×", "4 ↓", "5 ↓"}
+    # 0.60 mm is more than 2.77 × 0.15 = 0.42 mm, but less than 1.96 × √2 × 0.25 = 0.69 mm
+    assert {text.get_text() for text in axes.texts} == {"1 ≈", "2 ×", "3 ×", "4 ~", "5 ↓"}
 
 
 def test_every_stage_has_its_place_even_without_a_length() -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from itertools import pairwise
+from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
@@ -126,6 +126,46 @@ def test_a_tip_beyond_the_apex_and_a_canal_without_a_file() -> None:
     assert "Estimated length without a file: 21.00 ± 0.50 mm" in words(page)
     assert {line.get_gid() for line in axes_named(page, "image").lines} >= {"canal", "apex", "rule"}
     assert "gap" not in {line.get_gid() for line in axes_named(page, "image").lines}
+
+
+def test_what_is_in_doubt_stands_on_the_page_and_in_the_lines() -> None:
+    page = gap_page(*case())
+    assert "Warning: Between 8.9 and 10.1 mm the image does not support the canal line." in words(page)
+    styles = [line.get_linestyle() for line in axes_named(page, "image").lines if line.get_gid() == "canal"]
+    # seen, not seen, seen again, as the drawn case says
+    assert styles == ["-", "--", "-"]
+
+
+def test_a_length_from_the_handle_shows_that_from_the_reference() -> None:
+    radiograph, lengths = case(file_start_at="handle")
+    told = words(gap_page(radiograph, lengths))
+    assert "Working length, COUNTED FROM THE HANDLE: 22.01" in told
+    assert "Target length by rule: none. the working length is counted from the handle" in told
+    assert "21.01" not in told
+    reference = Measurement("reference_length_mm", 18.0, "mm", 0.4, "along file and canal", "b")
+    result = lengths.result
+    measured = {**result.measurements, reference.name: reference}
+    page = gap_page(radiograph, case_lengths(replace(result, measurements=measured)))
+    assert "Length from reference to radiographic apex: 18.00 ± 0.40" in words(page)
+    assert "Target length by rule, from the coronal reference: 17.00" in words(page)
+    ruler = " ".join(text.get_text() for text in axes_named(page, "ruler").texts)
+    assert "rule −1: 17.00 mm" in ruler
+
+
+def test_lines_that_lead_to_labels_do_not_cross() -> None:
+    for gap in (1.41, -0.8, 0.1):
+        axes = axes_named(gap_page(*case(gap=gap)), "image")
+        axes.figure.canvas.draw()
+        toward = []
+        for text in axes.texts:
+            if getattr(text, "arrow_patch", None) is not None:
+                start = axes.transData.transform(text.xy)
+                box = text.get_bbox_patch().get_window_extent()
+                toward.append((start, np.array([(box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2])))
+        for (a, b), (c, d) in combinations(toward, 2):
+            sides = [np.linalg.det([b - a, one - a]) for one in (c, d)]
+            others = [np.linalg.det([d - c, one - c]) for one in (a, b)]
+            assert not (np.prod(sides) < 0 and np.prod(others) < 0)
 
 
 def test_labels_do_not_lie_on_each_other() -> None:

@@ -37,6 +37,7 @@ def test_columns_are_the_agreed_ones_in_order():
     smallest_radius_mm, s_shaped, warnings, seconds, canal_line, file_line"""
     there = iter(RESULT_COLUMNS)
     assert all(name in there for name in re.split(r",\s+", agreed))
+    assert RESULT_COLUMNS[-2:] == ("electronic_tolerance_mm", "electronic_verdict")
     added = {"electronic_difference_sd_mm", "reference_length_mm", "reference_length_sd_mm"}
     added |= {quantity.beside for quantity in QUANTITIES.values()} | set(QUANTITIES)
     added |= {f"class_{scheme.name}" for scheme in SCHEMES}
@@ -80,6 +81,10 @@ def test_electronic_difference_and_reference_length_carry_their_uncertainty():
     row = result_row("a.png", replace(EMPTY, measurements=numbers))
     assert (row["electronic_difference_mm"], row["electronic_difference_sd_mm"]) == ("-0.79", "0.42")
     assert (row["reference_length_mm"], row["reference_length_sd_mm"]) == ("22.61", "0.47")
+    assert (row["electronic_tolerance_mm"], row["electronic_verdict"]) == ("0.5", "beyond, in doubt")
+    assert result_row("a.png", EMPTY)["electronic_verdict"] == ""
+    lenient = replace(EMPTY, facts=CaseFacts(electronic_tolerance_mm=1.0), measurements=numbers)
+    assert result_row("a.png", lenient)["electronic_verdict"] == "within"
 
 
 def test_every_length_and_angle_measured_stands_beside_its_uncertainty():

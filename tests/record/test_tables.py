@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -7,7 +9,9 @@ from hypothesis import strategies as st
 
 from radio.errors import TableError
 from radio.measure.case import LANDMARKS, CaseFacts
+from radio.measure.reading import Reading, ReadingFacts
 from radio.record import cells
+from radio.record.readings_table import READING_COLUMNS, read_readings
 from radio.record.tables import CaseInput, read_cases, read_cases_of_image
 
 IMAGES = "image,canal,tooth,scale_from,file_length_mm,file_start_at,file_size\na.png,MB,36,file,21,stop,15\n"
@@ -105,6 +109,14 @@ def test_only_the_image_is_required_and_canal_defaults_to_1(tmp_path):
         ("mm_per_px", "30", "0.002 to 0.5 mm"),
         ("electronic_mm", "2", "5 to 40 mm"),
         ("electronic_mark", "apex", "zero, half"),
+        ("electronic_tolerance_mm", "0", "0.5 or 1.0 mm"),
+        ("electronic_tolerance_mm", "5", "0.5 or 1.0 mm"),
+        ("electronic_repeats_mm", "21/22", "semicolons"),
+        ("electronic_file_size", "17", "ISO 3630-1"),
+        ("electronic_canal_state", "wet", "dry, moist, flooded"),
+        ("electronic_resorption", "bone", "none, internal, external"),
+        ("electronic_bleeding", "maybe", "yes, no"),
+        ("electronic_time", "14.3.", "2026-03-14"),
         ("subject", "x" * 201, "at most 200"),
     ],
 )
@@ -115,6 +127,44 @@ def test_a_wrong_fact_names_row_column_given_and_allowed(tmp_path, column, given
     assert f"column {column}" in reason
     assert allowed in reason
     assert given in reason or len(given) > 200
+
+
+def test_a_reading_is_stated_as_in_the_table_of_readings(tmp_path):
+    # every column of it that is on the reading or the canal, behind "electronic_"
+    state = {
+        "repeats_mm": "21 20,5",
+        "file_size": "15",
+        "canal_state": "Moist",
+        "resorption": "none",
+        "bleeding": "no",
+        "patency": "YES",
+        "time": "2026-03-14T09:30",
+    }
+    assert set(state) < set(READING_COLUMNS)
+    header = ";".join(f"electronic_{name}" for name in state)
+    images = f"image;resorption;electronic_mm;{header}\na.png;bone;21;{';'.join(state.values())}\n"
+    case = only_case(read_cases(*write(tmp_path, images, "image,landmark,row,col\na.png,apex,1,2\n")))
+    stated = ReadingFacts(
+        repeats_mm=(21.0, 20.5),
+        file_size=15,
+        canal_state="moist",
+        resorption="none",
+        bleeding=False,
+        patency=True,
+        time="2026-03-14T09:30",
+    )
+    assert (case.facts.electronic, case.facts.resorption) == (stated, "bone")
+    readings = tmp_path / "READINGS.csv"
+    plain = f"image;electronic_mm;radiographic_mm;{';'.join(state)}\na.png;21;21;{';'.join(state.values())}\n"
+    readings.write_text(plain, encoding="utf-8")
+    (listed,) = read_readings(readings).listed
+    assert listed.reading == Reading.of(21.0, None, case.facts.electronic)
+    # an option takes the place of its own cell only; an empty one takes it back
+    given = {"electronic_bleeding": "yes", "electronic_patency": ""}
+    (one,) = read_cases_of_image(
+        tmp_path / "a.png", tmp_path / "CLICKS.csv", tmp_path / "IMAGES.csv", given
+    ).cases
+    assert one.facts == replace(case.facts, electronic=replace(stated, bleeding=True, patency=None))
 
 
 def test_iso_3630_1_sizes():

@@ -9,9 +9,8 @@ from qtpy.QtWidgets import QComboBox, QFormLayout, QSizePolicy, QWidget
 
 from calib.instruments import HandFile
 from napari_periapical.controller import Controller
-from napari_periapical.fields import CHOICES, LABELS, LINES
+from napari_periapical.fields import CHOICES, LABELS, LINES, TOOLTIPS, text_of
 from napari_periapical.parts.section import Field, show_text, swatch, text_label
-from radio.measure.case import CaseFacts
 
 # the colours ISO 3630-1 names for handles, as a screen shows them
 ISO_COLOURS = {
@@ -65,6 +64,7 @@ class FactsForm(QWidget):
         line = Field()
         line.setMinimumWidth(60)
         line.setPlaceholderText(hint)
+        line.setToolTip(TOOLTIPS.get(name, ""))
         line.editingFinished.connect(lambda: self._entered(name))
         return line
 
@@ -99,9 +99,9 @@ class FactsForm(QWidget):
             self._wrong.clear()
         for name, line in self.lines.items():
             if name not in self._wrong and not line.isModified():
-                line.setText(_text(canal.facts, name))
+                line.setText(text_of(canal.facts, name))
         for name, box in self.choices.items():
-            box.setCurrentIndex(max(box.findData(_text(canal.facts, name)), 0))
+            box.setCurrentIndex(max(box.findData(text_of(canal.facts, name)), 0))
         wrong = [f"! {LABELS[name]}: {why}" for name, why in self._wrong.items()]
         show_text(self.problem, "\n".join(wrong))
 
@@ -114,10 +114,3 @@ def narrow_box() -> QComboBox:
     box.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
     box.setMinimumWidth(60)
     return box
-
-
-def _text(facts: CaseFacts, name: str) -> str:
-    value = getattr(facts, name)
-    if value is None:
-        return ""
-    return f"{value:.10g}" if isinstance(value, float) else str(value)

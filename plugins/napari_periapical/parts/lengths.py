@@ -8,7 +8,14 @@ from napari_periapical.parts.form import FactsForm
 from napari_periapical.parts.row_table import RowTable
 from napari_periapical.parts.section import Section, show_text, text_label
 
-FACTS = ("electronic_mm", "electronic_mark", "length_rule", "resorption")
+FACTS = (
+    "electronic_mm",
+    "electronic_mark",
+    "electronic",
+    "electronic_tolerance_mm",
+    "length_rule",
+    "resorption",
+)
 
 
 class LengthsPart(Section):

@@ -8,7 +8,15 @@ from napari_periapical.parts.form import FactsForm
 from napari_periapical.parts.row_table import RowTable
 from napari_periapical.parts.section import Section, show_text, text_label
 
-FACTS = ("file_length_mm", "file_start_at", "file_size", "ball_diameter_mm", "mm_per_px", "scale_from")
+FACTS = (
+    "file_length_mm",
+    "file_start_at",
+    "file_size",
+    "ball_diameter_mm",
+    "mm_per_px",
+    "detector_pitch_mm",
+    "scale_from",
+)
 
 
 class ScalePart(Section):

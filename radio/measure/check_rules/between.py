@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from itertools import combinations
 
 from calib.several import DIFFERENT_BEYOND, NamedScale, compare_scales
 from radio.measure.case import CaseResult
 from radio.measure.check_rules.contract import Check, CheckRule, Found
-from radio.measure.check_rules.image import is_angled
+from radio.measure.check_rules.image import tells_shift
 
-_BUCCAL, _LINGUAL = "B", "LP"
+_SIDES = {"buccal": ("bucc", "vestib", "facial"), "lingual": ("lingu", "palat")}
+_SHORT = re.compile(r"[md]?[ -]?([blp])[ -]?\d*")
 
 
 def _scales(one: CaseResult, other: CaseResult) -> Iterator[Found]:
@@ -33,24 +35,31 @@ def _scales(one: CaseResult, other: CaseResult) -> Iterator[Found]:
 
 def _sides(one: CaseResult, other: CaseResult) -> Iterator[Found]:
     """Canals told apart as buccal and lingual in a view that does not say from where it was taken."""
-    names = one.facts.canal.upper(), other.facts.canal.upper()
-    if len(names[0]) != len(names[1]) or is_angled(one.facts.view):
+    sides = side_of(one.facts.canal), side_of(other.facts.canal)
+    if not all(sides) or sides[0] == sides[1] or tells_shift(one.facts.view):
         return
-    apart = [pair for pair in zip(*names, strict=True) if pair[0] != pair[1]]
-    if len(apart) == 1 and _is_side(*apart[0]):
-        view = f"the view is stated as {one.facts.view!r}" if one.facts.view else "no view is stated"
-        yield Found(
-            "warn",
-            f"Canals {one.facts.canal} and {other.facts.canal} are told apart as buccal and lingual, and "
-            f"{view}: without the direction of the shift the names may be interchanged. The numbers hold, "
-            "the name may not.",
-            "State from where the image was taken, e.g. '20 degrees from mesial'; what moves with the tube "
-            "lies lingually.",
-        )
+    view = f"the view is stated as {one.facts.view!r}" if one.facts.view else "no view is stated"
+    yield Found(
+        "warn",
+        f"Canals {one.facts.canal} and {other.facts.canal} are told apart as buccal and lingual, and "
+        f"{view}: without the direction of the shift the names may be interchanged. The numbers hold, "
+        "the name may not.",
+        "State from where the image was taken, e.g. '20 degrees from mesial'; what moves with the tube "
+        "lies lingually.",
+    )
 
 
-def _is_side(first: str, second: str) -> bool:
-    return any(a in _BUCCAL and b in _LINGUAL for a, b in ((first, second), (second, first)))
+def side_of(canal: str) -> str:
+    """Side that the name of a canal tells: ``"buccal"``, ``"lingual"``, or empty.
+
+    Names are written out, as "mesiobuccal", or short, as "MB2", "DL" or "P".
+    """
+    name = canal.casefold()
+    for side, words in _SIDES.items():
+        if any(word in name for word in words):
+            return side
+    short = _SHORT.fullmatch(name)
+    return "" if short is None else "buccal" if short[1] == "b" else "lingual"
 
 
 BETWEEN_RULES = (

@@ -10,8 +10,8 @@ if TYPE_CHECKING:
     from radio.measure.check_rules.seen import Seen
 
 Level = Literal["stop", "warn", "note"]
-Withheld = Literal["scale", "tip", "apex"]
-"""What a number may rest on that a stop puts in doubt."""
+Withheld = Literal["scale", "tip", "apex", "canal", "working", "reference", "estimate"]
+"""What a stop puts in doubt: what a number may rest on, or one of the lengths itself."""
 ACCEPTED = "accepted"
 
 
@@ -33,6 +33,11 @@ class Answer:
     answer: str
     note: str = ""
 
+    @property
+    def words(self) -> str:
+        """Answer and note in words."""
+        return f"{self.answer}: {self.note}" if self.note else self.answer
+
 
 @dataclass(frozen=True)
 class Check:
@@ -48,9 +53,11 @@ class Check:
     basis : str
         What the rule rests on, and how well that is known.
     answer, note : str
-        The answer that settles it; empty where there is none.
+        What a person answered; empty where nothing.
     withholds : tuple of str
         Numbers that rest on these are not given until it is settled.
+    stands : bool
+        The answer, if there is one, does not settle it.
     """
 
     id: str
@@ -62,24 +69,27 @@ class Check:
     answer: str = ""
     note: str = ""
     withholds: tuple[Withheld, ...] = ()
+    stands: bool = False
 
     @property
     def settled(self) -> bool:
-        """Whether a person has answered it."""
-        return bool(self.answer)
+        """Whether a person's answer has put it right."""
+        return bool(self.answer) and not self.stands
+
+    @property
+    def answered(self) -> str:
+        """Answer and note in words; empty where nothing was answered."""
+        return Answer(self.id, self.answer, self.note).words if self.answer else ""
 
     @property
     def short(self) -> str:
         """Id, level and answer, for a cell of a table."""
-        return f"{self.id} {self.level}" + (f" ({self.answer})" if self.settled else "")
+        return f"{self.id} {self.level}" + (f" ({self.answered})" if self.answer else "")
 
     @property
     def text(self) -> str:
         """All of it in words."""
-        answered = ""
-        if self.settled:
-            note = f": {self.note}" if self.note else ""
-            answered = f" Answered: {self.answer}{note}."
+        answered = f" Answered: {self.answered.rstrip('.')}." if self.answer else ""
         do = "" if self.settled else f" {self.do}"
         return f"Check {self.id[1:]}, {self.title}: {self.seen}{do}{answered}"
 
@@ -167,9 +177,10 @@ class CheckRule:
                 one.seen,
                 one.do,
                 f"{self.basis} ({self.standing})",
-                given.answer if given is not None and settled else "",
-                given.note if given is not None and settled else "",
+                "" if given is None else given.answer,
+                "" if given is None else given.note,
                 one.withholds,
+                given is not None and not settled,
             )
 
 

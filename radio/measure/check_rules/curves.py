@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
+from math import erf, sqrt
 
 from radio.measure.check_rules.contract import CheckRule, Found
 from radio.measure.check_rules.seen import Seen
-from radio.measure.classes import Classified, classes_of
+from radio.measure.classes import NO_CLASS, Band, Classified, classes_of
 
 GREATEST_SEEN_DEG = 75.0
 """Greatest Schneider angle among 1163 canals (Schäfer et al. 2002, J Endod 28:211, abstract)."""
 _MILD = ("straight", "low")
+_SHOWN = "schneider_deg"
+LEAST_CHANCE = 0.1
+"""A class the angle lies in with a smaller chance is not named: choice of this program."""
 
 
 def _one_angle(seen: Seen) -> Iterator[Found]:
@@ -34,28 +39,67 @@ def _one_angle(seen: Seen) -> Iterator[Found]:
         )
 
 
-def _classes(seen: Seen) -> tuple[Classified, ...]:
-    values = {name: (one.value, one.interval95) for name, one in seen.measurements.items()}
+@dataclass(frozen=True)
+class _Likely:
+    """A class that is shown, and the others the angle may well be in."""
+
+    shown: Classified
+    others: tuple[str, ...]
+
+
+def _likely(seen: Seen) -> Iterator[_Likely]:
+    """Classes by the angle that is shown of every canal, each with what else has one chance in ten."""
     shaped = seen.findings.get("s_shaped")
-    return tuple(classes_of(values, None if shaped is None else shaped.word == "yes", views=1))
+    s_shaped = None if shaped is None else shaped.word == "yes"
+    one = seen.measurements.get(_SHOWN)
+    if one is None:
+        return
+    for classified in classes_of({_SHOWN: (one.value, one.interval95)}, s_shaped, views=1):
+        by_form = bool(s_shaped) and classified.scheme.s_shaped_label is not None
+        others = () if by_form else _others(classified, one.value, one.sd or 0.0)
+        yield _Likely(classified, others)
+
+
+def _others(classified: Classified, value: float, sd: float) -> tuple[str, ...]:
+    bands = [band for band in classified.scheme.bands if band.label != classified.label]
+    return tuple(band.label for band in bands if chance_within(band, value, sd) >= LEAST_CHANCE)
+
+
+def chance_within(band: Band, value: float, sd: float) -> float:
+    """Share of a normal distribution about an angle that lies in a band; what is below 0 counts as 0.
+
+    Parameters
+    ----------
+    band : Band
+    value, sd : float
+        The angle and its standard uncertainty, in the band's unit.
+    """
+    if sd <= 0:
+        return float(band.touches(value, value))
+    below = 0.0 if band.low <= 0 else _normal_below((band.low - value) / sd)
+    return _normal_below((band.high - value) / sd) - below
+
+
+def _normal_below(z: float) -> float:
+    return 0.5 * (1 + erf(z / sqrt(2)))
 
 
 def _near_edge(seen: Seen) -> Iterator[Found]:
     told = [
-        f"{one.scheme.title}: {' or '.join(dict.fromkeys(one.touched))}"
-        for one in _classes(seen)
-        if len(one.touched) > 1
+        f"{one.shown.scheme.title}: {one.shown.label or NO_CLASS}, or {' or '.join(one.others)}"
+        for one in _likely(seen)
+        if one.others
     ]
     if told:
         yield Found(
             "note",
-            f"The 95 % interval reaches over the edge of a class. {'; '.join(told)}.",
+            f"Another class has at least one chance in ten. {'; '.join(told)}.",
             "Give both classes, or the angle with its interval.",
         )
 
 
 def _one_view(seen: Seen) -> Iterator[Found]:
-    mild = [one for one in _classes(seen) if one.label in _MILD]
+    mild = [one.shown for one in _likely(seen) if one.shown.label in _MILD and not one.others]
     if mild:
         named = "; ".join(f"{one.scheme.title}: {one.label}" for one in mild)
         yield Found(
@@ -81,7 +125,7 @@ CURVE_RULES = (
         "P17",
         "near the edge of a class",
         "note",
-        "whether the 95 % interval reaches over an edge of a class scheme",
+        f"whether the Schneider angle lies in another class with a chance of {LEAST_CHANCE:g} or more",
         "A class is no surer than the angle it comes from",
         "reasoning of this program",
         _near_edge,
@@ -90,7 +134,7 @@ CURVE_RULES = (
         "P18",
         "mild in one view",
         "note",
-        "a bend called straight or low from a single image",
+        "a bend surely called straight or low from a single image",
         "Cunningham and Senia 1992, J Endod 18:294",
         "verified in the abstract",
         _one_view,

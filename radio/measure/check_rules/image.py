@@ -27,7 +27,12 @@ _AT_ENDS, _SHARE_AT_ENDS = 0.1, 0.95
 _MOST_PIXELS = 500_000
 _SLIGHT_DEG = 5.0
 _DEGREES = re.compile(r"(\d+(?:[.,]\d+)?)\s*(?:deg|°)", re.IGNORECASE)
-_ANGLED = re.compile(r"\b(?:mesial|distal|oblique|angled|shift(?:ed)?)", re.IGNORECASE)
+_SHIFT = re.compile(r"\b(?:mesial|distal|mesio|disto|[md][ -]?\d{1,2}\b|\d{1,2}[ -]?[md]\b)", re.IGNORECASE)
+_ANGLED = re.compile(
+    r"\b(?:oblique|angled|angulat|tilt|shift|bisect|eccentric"
+    r"|(?:tube|cone|beam|head)[ -](?:\w+[ -])?(?:up|down|raised|lowered|turned|shifted))",
+    re.IGNORECASE,
+)
 
 
 def _resolution(seen: Seen) -> Iterator[Found]:
@@ -153,10 +158,23 @@ def _lossy(seen: Seen) -> Iterator[Found]:
 
 def is_angled(view: str) -> bool:
     """Whether the label of a view tells of an angle."""
+    if _DEGREES.search(view) is not None:
+        return not is_slight(view)
+    return _ANGLED.search(view) is not None or tells_shift(view)
+
+
+def tells_shift(view: str) -> bool:
+    """Whether the label of a view tells to which side of the tooth the tube stood."""
+    shift = _SHIFT.search(view)
+    degrees = re.search(r"\d+", shift[0]) if shift else None
+    slight = is_slight(view) or (degrees is not None and float(degrees[0]) <= _SLIGHT_DEG)
+    return shift is not None and not slight
+
+
+def is_slight(view: str) -> bool:
+    """Whether the label of a view tells of an angle that hardly matters."""
     degrees = _DEGREES.search(view)
-    if degrees is not None:
-        return float(degrees[1].replace(",", ".")) > _SLIGHT_DEG
-    return _ANGLED.search(view) is not None
+    return degrees is not None and float(degrees[1].replace(",", ".")) <= _SLIGHT_DEG
 
 
 def _angled(seen: Seen) -> Iterator[Found]:

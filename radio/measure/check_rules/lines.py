@@ -8,27 +8,39 @@ import numpy as np
 import numpy.typing as npt
 
 from radio.measure.bend import square
-from radio.measure.check_rules.contract import CheckRule, Found
+from radio.measure.check_rules.contract import CheckRule, Found, Withheld
 from radio.measure.check_rules.seen import Seen
 from radio.trace.curve import arc_length, project, resample
 from radio.trace.line import Line
 
 FloatArray = npt.NDArray[np.float64]
 
-KINK_MM, TIGHT_MM = 1.0, 2.0
-"""Radius of the file line below which it is kinked, and below which it is tighter than published ones."""
+KINK_MM, TIGHT_MM = 2.0, 2.5
+"""Radius of the file line below which it is taken for kinked, and below which it is as tight as canals get.
+
+A trace rounds off what is shorter than about 1.6 mm: a sharp kink of 50° has a radius of about 2 mm in it,
+and one of less than 40° is not to be told from a bend.
+"""
+VIA_OFF_MM = 0.8
+"""A point placed along a line that lies further off it than a click is wide: cut-off of this program."""
 STOP_FROM_REFERENCE_MM = 0.5
 STRAIGHT_LOSS_MM = 0.1
+# Lengths that count from where stop or reference are.
+_COUNTED: tuple[Withheld, ...] = ("working", "reference", "estimate")
 _BRIDGED_SHARE = 0.08
 _STEP_MM, _ARM = 0.1, 7
 
 
 def _stop_seen(seen: Seen) -> Iterator[Found]:
     if seen.said("P10") == "no":
+        own = seen.scale is not None and seen.scale.source == "file" and seen.facts.file_start_at == "stop"
         yield Found(
-            "warn",
-            "Stop or reference are said not to be visible: only the gap can be read from this image.",
-            "Do not work to a working length from it; take the set length from the record.",
+            "stop",
+            "Stop or reference are said not to be visible: only a gap can be read from this image"
+            + (", and that by another scale than this file's." if own else "."),
+            "Take the set length from the record."
+            + (" For the gap state a scale that does not rest on the stop." if own else ""),
+            ("scale", *_COUNTED) if own else _COUNTED,
             final=True,
         )
         return
@@ -44,9 +56,11 @@ def _stop_seen(seen: Seen) -> Iterator[Found]:
 def _stop_on_reference(seen: Seen) -> Iterator[Found]:
     if seen.said("P11") == "no":
         yield Found(
-            "warn",
-            "The stop is said not to rest on the named reference: the working length counts from elsewhere.",
-            "Set the stop to the reference, or take the length from the reference.",
+            "stop",
+            "The stop is said not to rest on the named reference: the working length would count from "
+            "elsewhere.",
+            "Set the stop to the reference, or mark the reference and take the length from there.",
+            ("working",),
             final=True,
         )
         return
@@ -80,6 +94,7 @@ def smallest_radius_mm(points_mm: FloatArray) -> float:
 
 
 def _kink(seen: Seen) -> Iterator[Found]:
+    yield from _off_the_clicks(seen)
     if seen.traced.file_line is None:
         return
     radius = smallest_radius_mm(seen.line_mm(seen.traced.file_line))
@@ -88,13 +103,38 @@ def _kink(seen: Seen) -> Iterator[Found]:
         yield Found(
             "warn" if kinked else "note",
             f"The traced file bends with a radius of {radius:.1f} mm"
-            + (": kinked, or two files taken for one." if kinked else ", tighter than published canals."),
+            + (
+                ": kinked, or two files taken for one."
+                if kinked
+                else ", as tight as the tightest canal published."
+            ),
             "Look at the line of the file; place file_via where it went astray.",
         )
 
 
+def _off_the_clicks(seen: Seen) -> Iterator[Found]:
+    """Points placed along a line that it does not pass."""
+    for line, via in _vias(seen):
+        if line is None or via not in seen.clicked:
+            continue
+        points = square(line.points_px, seen.traced.aspect)
+        clicked = square(seen.clicked[via], seen.traced.aspect)
+        away_mm = max(float(np.hypot(*(points - one).T).min()) for one in clicked) * seen.mm_per_px
+        if away_mm > VIA_OFF_MM:
+            yield Found(
+                "warn",
+                f"A point {via} lies {away_mm:.1f} mm off the {line.kind} that was found: the image does not "
+                "lead the line through it.",
+                f"Look at the line; move {via} onto the {line.kind}, or add points on both sides of it.",
+            )
+
+
+def _vias(seen: Seen) -> tuple[tuple[Line | None, str], ...]:
+    return (seen.traced.file_line, "file_via"), (seen.traced.canal_line, "canal_via")
+
+
 def _straight(seen: Seen) -> Iterator[Found]:
-    for line, via in ((seen.traced.file_line, "file_via"), (seen.traced.canal_line, "canal_via")):
+    for line, via in _vias(seen):
         if line is None or via in seen.clicked or line.confident.all():
             continue
         bridged = float((~line.confident).mean())
@@ -117,7 +157,7 @@ LINE_RULES = (
     CheckRule(
         "P10",
         "stop and reference visible",
-        "warn",
+        "stop",
         "whether the face of the stop was found, and a question",
         "A length counts from where the stop rests",
         "reasoning of this program",
@@ -129,7 +169,7 @@ LINE_RULES = (
     CheckRule(
         "P11",
         "stop on the reference",
-        "warn",
+        "stop",
         f"distance between stop and reference along the file, {STOP_FROM_REFERENCE_MM:g} mm, and a question",
         "A stop that moved makes the set length wrong by as much",
         "reasoning of this program; the cut-off is its own",
@@ -140,9 +180,10 @@ LINE_RULES = (
     ),
     CheckRule(
         "P12",
-        "file line without kinks",
+        "lines as clicked and without kinks",
         "warn",
-        f"smallest radius of the traced file: {KINK_MM:g} and {TIGHT_MM:g} mm",
+        f"smallest radius of the traced file: {KINK_MM:g} and {TIGHT_MM:g} mm; file_via and canal_via more "
+        f"than {VIA_OFF_MM:g} mm off their line",
         "The smallest published radius is about 2 mm, in a canal of 75° (Schäfer 2002, J Endod 28:211)",
         "verified in the abstract; the cut-offs are this program's",
         _kink,

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import suppress
 
 from calib.dicom_spacing import scale_from_dicom
 from calib.evidence import Evidence, PitchEvidence
 from calib.instruments import STANDARD_LENGTHS_MM
+from calib.known_length import scale_given
 from calib.meant_length import NOMINAL_LENGTHS_MM, MeantLength
-from calib.scale import CalibrationError
+from calib.scale import CalibrationError, Scale
+from calib.several import NamedScale, compare_scales
 from radio.measure.check_rules.contract import CheckRule, Found
 from radio.measure.check_rules.seen import Seen
 from radio.measure.file_scale import scale_of_ball, scale_of_file
+from radio.measure.receptor_pitch import pitch_conflicts
 from radio.measure.scale_witness import (
     GREATEST_MAGNIFICATION,
     LEAST_MAGNIFICATION,
@@ -20,6 +24,9 @@ from radio.measure.scale_witness import (
 )
 
 _SQUARE_WITHIN = 1e-3
+LONGEST_MM = 40.0
+"""No file is longer from where its length counts: choice of this program."""
+_CHECK_LENGTH = "Read the file length again, at the stop or on the handle, and correct it."
 
 
 def _no_scale(seen: Seen) -> Iterator[Found]:
@@ -51,10 +58,16 @@ def _which_length(seen: Seen) -> Iterator[Found]:
             ("scale", "tip") if seen.scale is not None and seen.scale.source == "file" else ("tip",),
             final=True,
         )
+    elif length > LONGEST_MM:
+        yield Found(
+            "stop",
+            f"{length:g} mm is longer than any file.",
+            _CHECK_LENGTH,
+            ("scale", "tip") if seen.scale is not None and seen.scale.source == "file" else ("tip",),
+            final=True,
+        )
     elif start == "stop":
-        if length in STANDARD_LENGTHS_MM:
-            told = f"{length:g} mm is a length files are sold in, and stated as the length set by the stop."
-            yield Found("note", told, "Make sure that it is not the length of the whole file.")
+        yield from _from_stop(length)
     elif length not in NOMINAL_LENGTHS_MM:
         yield Found(
             "warn",
@@ -66,33 +79,43 @@ def _which_length(seen: Seen) -> Iterator[Found]:
         yield Found("warn", _FROM_HANDLE, "Set a stop, or mark the reference and read the length from there.")
 
 
-def _evidence(seen: Seen) -> Evidence | None:
-    """What is known of the scale besides the file: a ball, the pitch, or what the header is calibrated on."""
-    try:
+def _from_stop(length: float) -> Iterator[Found]:
+    taken = "it is taken as the length set by the stop"
+    if length > max(STANDARD_LENGTHS_MM):
+        longest = f"{max(STANDARD_LENGTHS_MM):g} mm"
+        told = (
+            f"{length:g} mm from stop to tip is more than the {longest} of the longest usual file; {taken}."
+        )
+        yield Found("warn", told, _CHECK_LENGTH)
+    elif length in STANDARD_LENGTHS_MM:
+        told = f"{length:g} mm is a length files are sold in; {taken}."
+        yield Found("note", told, "Is it? State with file_start_at, or answer, where the length begins.")
+
+
+def _evidence(seen: Seen) -> Iterator[Evidence]:
+    """What is known of the scale besides the file: a ball; the pitch, or what the header is calibrated on."""
+    with suppress(CalibrationError):
         by_ball = scale_of_ball(seen.traced.ball, seen.facts, seen.traced.aspect)
         if by_ball is not None:
-            return witness_of(by_ball)
-        if seen.pitch_mm is not None:
-            return PitchEvidence(seen.pitch_mm)
-        return witness_of(scale_from_dicom(seen.radiograph.spacing))
-    except CalibrationError:
-        return None
+            yield witness_of(by_ball)
+    if seen.pitch_mm is not None:
+        yield PitchEvidence(seen.pitch_mm)
+        return
+    with suppress(CalibrationError):
+        yield witness_of(scale_from_dicom(seen.radiograph.spacing))
 
 
 def _misfit(judged: MeantLength) -> str:
     return f"{judged.words} Ratio {judged.ratio:.2f} to the {judged.basis}."
 
 
-_CHECK_LENGTH = "Read the file length again, at the stop or on the handle, and correct it."
-
-
 def _wrong_length(seen: Seen) -> Iterator[Found]:
-    evidence = _evidence(seen)
-    if seen.scale is None or seen.scale.source != "file" or evidence is None:
+    if seen.scale is None or seen.scale.source != "file":
         return
-    judged = length_judged(seen.facts, seen.scale, evidence)
-    if judged.suspicious:
-        yield Found("warn", _misfit(judged), _CHECK_LENGTH)
+    all_judged = (length_judged(seen.facts, seen.scale, one) for one in _evidence(seen))
+    misfit = next((one for one in all_judged if one.suspicious), None)
+    if misfit is not None:
+        yield Found("warn", _misfit(misfit), _CHECK_LENGTH)
 
 
 def _magnification(seen: Seen) -> Iterator[Found]:
@@ -123,6 +146,8 @@ def _pixels(seen: Seen) -> Iterator[Found]:
             () if own else ("scale",),
             final=True,
         )
+    for told in pitch_conflicts(seen.pitches):
+        yield Found("warn", told, "Correct detector_pitch_mm or dpi, or measure the original export.")
     if abs(seen.radiograph.pixel_aspect - 1) > _SQUARE_WITHIN:
         yield Found(
             "note",
@@ -141,19 +166,46 @@ def _pixels(seen: Seen) -> Iterator[Found]:
 
 
 def _second_source(seen: Seen) -> Iterator[Found]:
+    """The traced file by a scale that is not its own: the one that counts, or a given pixel size."""
     length_px = seen.measurements.get("file_length_px")
     by_file = scale_of_file(length_px, seen.traced.landmarks, seen.facts, seen.traced.aspect)
-    if seen.scale is None or seen.scale.source == "file" or by_file is None:
+    given, scale = _given_beside(seen), seen.scale
+    if scale is None:
         return
-    pitch_mm = seen.pitch_mm if seen.scale.source == "dicom" else None
-    evidence = witness_of(seen.scale) if pitch_mm is None else PitchEvidence(pitch_mm)
+    if by_file is not None:
+        pitch_mm = seen.pitch_mm if scale.source == "dicom" else None
+        other = given if scale.source == "file" else scale
+        if other is not None:
+            evidence = witness_of(other) if pitch_mm is None else PitchEvidence(pitch_mm)
+            yield from _misfit_of(seen, by_file, other, evidence)
+    if given is not None and scale.source != "file":
+        judged = compare_scales([NamedScale(f"The scale from {scale.source}", scale), _named(given)])
+        if judged.pairs[0].apart:
+            yield Found("warn", judged.words, "Check what both were made from; the first one counts.")
+
+
+def _given_beside(seen: Seen) -> Scale | None:
+    """A pixel size that is stated although another scale counts."""
+    if seen.facts.mm_per_px is None or seen.scale is None or seen.scale.source == "given":
+        return None
+    try:
+        return scale_given(seen.facts.mm_per_px, seen.facts.mm_per_px_sd, pixel_aspect=seen.traced.aspect)
+    except CalibrationError:
+        return None
+
+
+def _named(given: Scale) -> NamedScale:
+    return NamedScale("the given pixel size", given)
+
+
+def _misfit_of(seen: Seen, by_file: Scale, other: Scale, evidence: Evidence) -> Iterator[Found]:
     judged = length_judged(seen.facts, by_file, evidence)
     if judged.suspicious:
-        traced_mm = seen.measurements["file_length_px"].value * seen.scale.col_mm_per_px
+        traced_mm = seen.measurements["file_length_px"].value * other.col_mm_per_px
+        name = "given pixel size" if other.source == "given" else f"scale from {other.source}"
         yield Found(
             "warn",
-            f"The traced file measures {traced_mm:.1f} mm by the scale from {seen.scale.source}. "
-            f"{_misfit(judged)}",
+            f"The traced file measures {traced_mm:.1f} mm by the {name}. {_misfit(judged)}",
             "Check file length and what the scale was made from; one of them is wrong, or the file leans.",
         )
 
@@ -173,7 +225,7 @@ SCALE_RULES = (
         "P2",
         "which length was entered",
         "stop",
-        "whether the length is a usual one from where it is said to begin",
+        f"whether the length is a usual one from where it begins, and at most {LONGEST_MM:g} mm",
         "A length set by a stop and a nominal length from the handle differ by millimetres",
         "reasoning of this program; 28 mm and other lengths than 21, 25 and 31 are from memory",
         _which_length,
@@ -202,7 +254,7 @@ SCALE_RULES = (
         "P6",
         "pixels as exposed",
         "stop",
-        "pixel size along rows and columns as stated, and a question",
+        "pixel size along rows and columns, pitches stated and in the header, and a question",
         "A stated pixel size no longer holds once an image was resized",
         "reasoning of this program",
         _pixels,
@@ -214,7 +266,7 @@ SCALE_RULES = (
         "P14",
         "file length by another scale",
         "warn",
-        "the traced file by a scale that is not its own, against its stated length",
+        "the traced file by a scale that is not its own, or by a pixel size given beside it",
         "Both must agree within their uncertainties, lean and depth",
         "reasoning of this program",
         _second_source,

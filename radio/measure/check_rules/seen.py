@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from calib.dicom_spacing import mean_detector_pitch_mm
 from calib.scale import Scale
 from radio.image.radiograph import Radiograph
 from radio.measure.bend import square
 from radio.measure.case import CaseFacts
 from radio.measure.check_rules.contract import answer_to
+from radio.measure.receptor_pitch import Pitch, receptor_pitches
 from radio.measure.result import Finding, Measurement
 from radio.measure.trace_case import TracedCase
 from radio.trace.line import Line
@@ -58,9 +58,15 @@ class Seen:
         return self.traced.approximate_mm_per_px if self.scale is None else self.scale.col_mm_per_px
 
     @property
+    def pitches(self) -> tuple[Pitch, ...]:
+        """What is known of the pitch of the detector: as stated, then of the header."""
+        facts, image = self.facts, self.radiograph
+        return receptor_pitches(facts.detector_pitch_mm, facts.dpi, image.spacing, image.pixel_aspect)
+
+    @property
     def pitch_mm(self) -> float | None:
-        """Geometric mean pitch of the detector, where the header tells it, mm."""
-        return mean_detector_pitch_mm(self.radiograph.spacing)
+        """Geometric mean pitch of the detector, where it is known, mm."""
+        return self.pitches[0].mm if self.pitches else None
 
     def line_mm(self, line: Line) -> FloatArray:
         """Points of a line in millimetres, shape (N, 2)."""

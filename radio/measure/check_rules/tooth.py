@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from radio.measure.check_rules.contract import CheckRule, Found
+from radio.measure.check_rules.contract import CheckRule, Found, Withheld
 from radio.measure.check_rules.seen import Seen
 from radio.measure.length_rules import RESORPTION_RULES
 
@@ -30,9 +30,15 @@ MEAN_LENGTHS_MM: Mapping[str, tuple[float, float]] = {
 }
 WIDE_SHARE = 0.25
 """A length this share below the least or above the greatest mean is unusual: choice of this program."""
-_SAME_AS_WHOLE = ("working_length_mm", "reference_length_mm", "estimated_length_mm")
-# of teeth whose tip lay 0 to 2 mm short of the radiographic apex, how many were beyond the foramen
-_BEYOND = {"premolar": "51 %", "molar": "22 %"}
+LEAST_MM, GREATEST_MM = 10.0, 38.0
+"""No length to the apex lies outside of these: choice of this program, wider than any published mean."""
+SELDOM_BELOW_MM, SELDOM_ABOVE_MM = 14.0, 32.0
+"""Lengths beyond these are warned of."""
+_SAME_AS_WHOLE: tuple[tuple[str, str, Withheld], ...] = (
+    ("working_length_mm", "working length", "working"),
+    ("reference_length_mm", "length from the reference", "reference"),
+    ("estimated_length_mm", "estimated length", "estimate"),
+)
 
 
 def usual_lengths_mm(tooth: str) -> tuple[float, float] | None:
@@ -57,29 +63,45 @@ def kind_of(tooth: str) -> str:
 
 
 def _usual_length(seen: Seen) -> Iterator[Found]:
-    limits = usual_lengths_mm(seen.facts.tooth)
-    name = next((one for one in _SAME_AS_WHOLE if one in seen.measurements), None)
-    from_handle = name == "working_length_mm" and seen.facts.file_start_at == "handle"
-    if limits is None or name is None or from_handle:
+    there = [
+        (seen.measurements[column].value, name, kind)
+        for column, name, kind in _SAME_AS_WHOLE
+        if column in seen.measurements
+    ]
+    impossible = [one for one in there if not LEAST_MM <= one[0] <= GREATEST_MM]
+    for length, name, kind in impossible:
+        yield Found(
+            "stop",
+            f"The {name} would be {length:.1f} mm; no tooth is worked to less than {LEAST_MM:g} or more than "
+            f"{GREATEST_MM:g} mm.",
+            _LOOK_AGAIN,
+            (kind,),
+            final=length <= 0,
+        )
+    if not impossible and there:
+        yield from _unusual(seen, there[0][0])
+
+
+_LOOK_AGAIN = "Check the clicks of file and apex, the file length, the scale and the tooth."
+
+
+def _unusual(seen: Seen, length: float) -> Iterator[Found]:
+    """A length that few teeth have, or few of this tooth."""
+    if not SELDOM_BELOW_MM <= length <= SELDOM_ABOVE_MM:
+        yield Found(
+            "warn",
+            f"{length:.1f} mm is a rare length: usual are {SELDOM_BELOW_MM:g} to {SELDOM_ABOVE_MM:g} mm.",
+            _LOOK_AGAIN,
+        )
         return
-    length = seen.measurements[name].value
-    if not limits[0] <= length <= limits[1]:
+    limits = usual_lengths_mm(seen.facts.tooth)
+    from_handle = "working_length_mm" in seen.measurements and seen.facts.file_start_at == "handle"
+    if limits is not None and not from_handle and not limits[0] <= length <= limits[1]:
         yield Found(
             "note",
             f"{length:.1f} mm is unusual for tooth {seen.facts.tooth}: {limits[0]:.0f} to {limits[1]:.0f} mm "
             "are wide limits about published means, which say little about one patient.",
-            "Check tooth, file length and scale.",
-        )
-
-
-def _beyond_foramen(seen: Seen) -> Iterator[Found]:
-    kind, gap = kind_of(seen.facts.tooth), seen.value("gap_mm")
-    if kind and gap is not None and 0 <= gap <= 2:
-        yield Found(
-            "note",
-            f"The tip lies {gap:.1f} mm short of the radiographic apex of a {kind}. With the tip 0 to 2 mm "
-            f"short, files were beyond the foramen in {_BEYOND[kind]} of {kind}s.",
-            "Do not take this image as proof that the file is inside; compare with an electronic reading.",
+            _LOOK_AGAIN,
         )
 
 
@@ -135,8 +157,9 @@ TOOTH_RULES = (
     CheckRule(
         "P21",
         "usual length of the tooth",
-        "note",
-        f"length against published means, {WIDE_SHARE:.0%} to either side",
+        "stop",
+        f"length against {LEAST_MM:g} to {GREATEST_MM:g} mm, {SELDOM_BELOW_MM:g} to {SELDOM_ABOVE_MM:g} mm, "
+        f"and published means of the tooth, {WIDE_SHARE:.0%} to either side",
         "Tables of mean tooth lengths; an average says little about one patient",
         "Wheeler's table verified on web pages but for lower molars; means of endodontic texts from memory; "
         "limits of this program",
@@ -165,15 +188,5 @@ TOOTH_RULES = (
         "Is bone or root resorbed about the apex?",
         settles=("no",),
         doubts=("yes",),
-    ),
-    CheckRule(
-        "P29",
-        "tip short of the apex",
-        "note",
-        "premolars and molars with the tip 0 to 2 mm short",
-        "169 canals: beyond the foramen in 51 % of premolars, 22 % of molars, 0 % of anteriors (ElAyouti "
-        "2001, J Endod 27)",
-        "verified in the abstract; the authors' names from memory",
-        _beyond_foramen,
     ),
 )
