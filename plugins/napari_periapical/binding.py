@@ -31,14 +31,21 @@ def bind(viewer: Any) -> Binding:
     viewer : napari.Viewer, napari.components.ViewerModel or a proxy of one
         The viewer.
     """
-    for callback in viewer.mouse_drag_callbacks:
-        if isinstance(callback, MouseTool):
-            binding = callback.target
-            assert isinstance(binding, Binding)
-            return binding
+    bound = binding_of(viewer)
+    if bound is not None:
+        return bound
     wanted = preferences.preferences
     autosave = Autosave(drafts.drafts_folder, lambda: wanted().autosave)
     return Binding(viewer, Controller(autosave=autosave, preferences=wanted))
+
+
+def binding_of(viewer: Any) -> Binding | None:
+    """Give the binding of a viewer, or None where none was made."""
+    for callback in viewer.mouse_drag_callbacks:
+        if isinstance(callback, MouseTool):
+            assert isinstance(callback.target, Binding)
+            return callback.target
+    return None
 
 
 class Binding:

@@ -5,13 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from napari_periapical.preferences import PLUGIN
 from napari_periapical.readers import read_layer
 from radio.errors import PeriapicalError
 
 if TYPE_CHECKING:
     import napari  # type: ignore[import-untyped]
 
-PLUGIN = "napari-periapical"
 WIDGET = "Measure root canals"
 
 

@@ -55,8 +55,9 @@ def test_every_command_leads_to_something_that_can_be_called(registered):
 
 def test_every_command_is_used_and_every_used_command_is_there():
     given = RAW["contributions"]
-    used = [one["command"] for kind in ("readers", "widgets", "sample_data") for one in given[kind]]
-    used += [item["command"] for items in given["menus"].values() for item in items]
+    kinds = ("readers", "writers", "widgets", "sample_data")
+    used = [one["command"] for kind in kinds for one in given[kind]]
+    used += [item["command"] for items in given["menus"].values() for item in items if "command" in item]
     assert set(used) == {command["id"] for command in given["commands"]}
 
 
@@ -69,9 +70,52 @@ def test_the_reader_is_registered_for_each_kind_of_image(registered, tmp_path, n
 
 def test_widget_samples_and_menu_are_registered(registered):
     assert [w.display_name for w in registered.iter_widgets()] == ["Measure root canals"]
-    assert [c.command for c in registered.iter_menu("napari/layers/measure")] == ["napari-periapical.panel"]
+    panel, actions = registered.iter_menu("napari/layers/measure")
+    assert panel.command == "napari-periapical.panel"
+    assert registered.get_submenu(actions.submenu).label == "Root canals"
+    listed = [one.command for one in registered.iter_menu(actions.submenu)]
+    assert listed == [one["command"] for one in RAW["contributions"]["menus"]["napari-periapical/actions"]]
+    assert len(listed) > 10
     keys = [sample.key for _, samples in registered.iter_sample_data() for sample in samples]
     assert keys == [one["key"] for one in RAW["contributions"]["sample_data"]]
+
+
+def test_napari_lets_plugins_add_to_the_menus_that_are_named():
+    from napari._app_model.constants._menus import is_menu_contributable
+
+    assert all(is_menu_contributable(menu) for menu in RAW["contributions"]["menus"])
+
+
+OURS = (
+    ["image"],
+    ["points"],
+    ["vectors"],
+    ["shapes"],
+    ["image", *["vectors"] * 5, *["points"] * 4, "shapes"],
+)
+
+
+@pytest.mark.parametrize("types", OURS)
+def test_the_writer_is_offered_for_every_mix_of_our_layers_and_takes_its_own_ending_only(registered, types):
+    def commands(name):
+        writer, _ = registered.get_writer(name, types)
+        return writer and writer.command
+
+    assert [w.command for w in registered.iter_compatible_writers(types)] == [f"{NAME}.write_results"]
+    assert commands("a.results.csv") == f"{NAME}.write_results"
+    assert commands("a.csv") is None  # that of the points layer of others stays napari's
+    assert not list(registered.iter_compatible_writers(["labels"]))
+
+
+def test_every_section_of_the_manifest_is_really_there(registered, plugin_settings):
+    from napari.settings import get_plugin_settings
+
+    there = registered.get_manifest(NAME).contributions
+    for section, given in RAW["contributions"].items():
+        assert len(getattr(there, section)) == len(given), section
+    settings = get_plugin_settings(NAME)
+    for group, given in RAW["contributions"]["configurations"].items():
+        assert set(getattr(settings, group).model_dump()) == set(given["properties"])
 
 
 @pytest.mark.skipif(not has_samples(), reason="the sample images are not made yet")
