@@ -38,7 +38,7 @@ CHOICES: tuple[tuple[str, str, tuple[tuple[str, str], ...]], ...] = (
             ("file", "file"),
             ("ball", "ball"),
             ("image header", "dicom"),
-            ("given pixel size", "given"),
+            ("pixel size", "given"),
             ("angles only", "none"),
         ),
     ),

@@ -58,7 +58,7 @@ def narrow(request, display, make_napari_viewer, qtbot):
     return panel
 
 
-def test_every_number_has_room_for_name_and_value(narrow):
+def _every_number_has_room_for_name_and_value(narrow):
     tables = (narrow.scale.table, narrow.curve.angles, narrow.lengths.table)
     everything = main_measurements(everything_measured(None, None, CaseFacts()))
     assert sum(table.rowCount() for table in tables) == len(everything)
@@ -69,29 +69,29 @@ def test_every_number_has_room_for_name_and_value(narrow):
                 assert needed <= table.columnWidth(column), table.item(row, column).text()
 
 
-@pytest.mark.parametrize("method", METHODS, ids=lambda method: method.name)
-def test_every_number_of_a_method_is_read_whole(narrow, qtbot, method):
+def _every_number_of_every_method_is_read_whole(narrow, qtbot):
     from qtpy.QtCore import QRect, Qt
 
-    narrow.controller.choose_method(method.name)
-    qtbot.wait(20)
-    table = narrow.curve.table
-    assert table.rowCount() == len(method.quantities)
-    assert table.height() >= table.verticalHeader().length()
-    for row in range(table.rowCount()):
-        value = table.sizeHintForIndex(table.model().index(row, 1)).width()
-        assert value <= table.columnWidth(1), table.item(row, 1).text()
-        room = QRect(0, 0, table.columnWidth(0) - 8, 1000)
-        text = table.item(row, 0).text()
-        needed = table.fontMetrics().boundingRect(room, int(Qt.TextFlag.TextWordWrap), text)
-        assert needed.width() <= room.width(), text
-        assert needed.height() <= table.rowHeight(row), text
-    key = narrow.curve.key
-    assert key.isVisible()
-    qtbot.waitUntil(lambda: key.heightForWidth(key.width()) <= key.height() + 1, timeout=3000)
+    table, key = narrow.curve.table, narrow.curve.key
+    # all in one window: opening one for each method would take minutes
+    for method in METHODS:
+        narrow.controller.choose_method(method.name)
+        qtbot.wait(20)
+        assert table.rowCount() == len(method.quantities)
+        assert table.height() >= table.verticalHeader().length()
+        for row in range(table.rowCount()):
+            value = table.sizeHintForIndex(table.model().index(row, 1)).width()
+            assert value <= table.columnWidth(1), table.item(row, 1).text()
+            room = QRect(0, 0, table.columnWidth(0) - 8, 1000)
+            text = table.item(row, 0).text()
+            needed = table.fontMetrics().boundingRect(room, int(Qt.TextFlag.TextWordWrap), text)
+            assert needed.width() <= room.width(), text
+            assert needed.height() <= table.rowHeight(row), text
+        assert key.isVisible()
+        qtbot.waitUntil(lambda: key.heightForWidth(key.width()) <= key.height() + 1, timeout=3000)
 
 
-def test_every_landmark_with_its_state_has_room(narrow):
+def _every_landmark_with_its_state_has_room(narrow):
     points = narrow.trace.list
     assert "123 px away" in points.item(6).text()
     for row in range(points.count()):
@@ -99,7 +99,7 @@ def test_every_landmark_with_its_state_has_room(narrow):
         assert needed <= points.viewport().width(), points.item(row).text()
 
 
-def test_buttons_choices_and_hints_have_room(narrow):
+def _buttons_choices_and_hints_have_room(narrow):
     from qtpy.QtWidgets import QComboBox, QLineEdit, QPushButton, QStyle, QStyleOptionComboBox
 
     buttons = [one for one in narrow.findChildren(QPushButton) if one.isVisible()]
@@ -121,7 +121,7 @@ def test_buttons_choices_and_hints_have_room(narrow):
         assert line.fontMetrics().horizontalAdvance(hint) <= line.width() - 12, hint
 
 
-def test_texts_break_into_lines_that_fit_even_a_long_name(narrow):
+def _texts_break_into_lines_that_fit_even_a_long_name(narrow):
     from qtpy.QtCore import Qt
     from qtpy.QtGui import QTextDocumentFragment
     from qtpy.QtWidgets import QLabel
@@ -140,6 +140,16 @@ def test_texts_break_into_lines_that_fit_even_a_long_name(narrow):
         assert widest <= label.width(), label.text()
 
 
-def test_a_long_name_of_a_canal_does_not_widen_the_panel(narrow):
+def _a_long_name_of_a_canal_does_not_widen_the_panel(narrow):
     inner = narrow.scroll_area.widget()
     assert inner.minimumSizeHint().width() <= narrow.scroll_area.viewport().width()
+
+
+def test_nothing_is_cut_off(narrow, qtbot):
+    """All in one window: opening one for each question takes minutes."""
+    _every_number_has_room_for_name_and_value(narrow)
+    _every_number_of_every_method_is_read_whole(narrow, qtbot)
+    _every_landmark_with_its_state_has_room(narrow)
+    _buttons_choices_and_hints_have_room(narrow)
+    _texts_break_into_lines_that_fit_even_a_long_name(narrow)
+    _a_long_name_of_a_canal_does_not_widen_the_panel(narrow)
