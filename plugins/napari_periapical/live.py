@@ -194,6 +194,20 @@ class Live:
         return self._polarity[1]
 
 
+def load_ahead() -> None:
+    """Load what the live line needs, by finding one on a made image; at the first move it would hold up."""
+    from radio.trace.polarity import metal_is_bright
+    from radio.trace.preview import preview_line
+
+    made = np.zeros((120, 120), dtype=np.float32)
+    made[:, 58:62] = 1.0
+    start, tip = (10.0, 60.0), (110.0, 60.0)
+    for kind in LINES:
+        preview_line(made, start, tip, kind, mm_per_px=0.05)
+    clicks = {"file_start": [start], "file_via": [(60.0, 60.0)], "file_tip": [tip]}
+    metal_is_bright(made, {name: np.array(one) for name, one in clicks.items()}, mm_per_px=0.05)
+
+
 def _metal_is_bright(radiograph: Radiograph, clicks: dict[str, FloatArray], mm: float) -> bool | None:
     from radio.trace.polarity import metal_is_bright
     from radio.trace.workspace import make_workspace

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 import weakref
 from collections.abc import Callable, Sequence
 from functools import partial
@@ -16,6 +17,7 @@ from napari_periapical import keeping
 from napari_periapical.background import LatestWins, run_now
 from napari_periapical.binding import bind
 from napari_periapical.controller import Controller
+from napari_periapical.live import load_ahead
 from napari_periapical.number_rows import headline
 from napari_periapical.parts.curve import CurvePart
 from napari_periapical.parts.image import ImagePart
@@ -90,6 +92,8 @@ class PeriapicalPanel(QWidget):
         )
         self._lay_out()
         self._connect()
+        # while the person looks at the image; it takes longer than the thread of the screen may wait
+        threading.Thread(target=load_ahead, name="periapical-load", daemon=True).start()
         self.refresh()
         self.refresh_numbers()
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+
 import numpy as np
 import pytest
 
@@ -333,6 +336,27 @@ def test_the_live_line_is_straight_when_it_does_not_snap(controller):
     trace(controller, (10.0, 20.0))
     controller.aim((200.0, 140.0), straight=True)
     np.testing.assert_array_equal(controller.session.live.line, [(10.0, 20.0), (200.0, 140.0)])
+
+
+def test_the_first_move_of_the_pointer_loads_nothing_once_it_was_loaded_ahead():
+    """Loading takes half a second, and the thread of the screen must not wait for it."""
+    code = (
+        "import sys, numpy as np\n"
+        "from napari_periapical.controller import Controller\n"
+        "from napari_periapical.live import load_ahead\n"
+        "from radio.measure.case import CaseFacts\n"
+        "from tests.plugin.made import plain_radiograph\n"
+        "load_ahead()\n"
+        "one = Controller()\n"
+        "one.open(plain_radiograph((400, 300)), [CaseFacts(file_length_mm=21.0)])\n"
+        "one.click((10.0, 20.0))\n"
+        "before = set(sys.modules)\n"
+        "one.aim((300.0, 200.0))\n"
+        "assert len(one.session.live.line) > 20\n"
+        "print(sorted(set(sys.modules) - before))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
 
 
 def off_line_mm(line_px, exact_px, mm_per_px):
