@@ -403,6 +403,31 @@ def test_the_live_line_of_a_canal_follows_the_file_in_it_and_the_canal_beyond(dr
     assert np.hypot(*np.diff(line, axis=0).T)[1:].max() * truth.mm_per_px < 0.4
 
 
+@pytest.mark.parametrize("aspect", [1.0, 2.0])
+def test_a_canal_runs_along_its_file_whatever_the_form_of_the_pixels(aspect):
+    from radio.measure.case import CaseResult
+    from radio.trace.line import Line
+
+    rows = np.linspace(40.0, 240.0, 201)
+    file = np.column_stack([rows, 100.0 + 25.0 * np.sin(rows / 90.0)])
+    ones = np.ones(len(file))
+    line = Line("file", file, 0.3 * ones, ones.astype(bool))
+    result = CaseResult(FILE, None, None, line, None, {}, {}, None)
+    controller = Controller(measure=lambda *_: result)
+    controller.open(plain_radiograph((300, 200), aspect=aspect), [FILE])
+    controller.click(tuple(file[0]))
+    controller.end_line(tuple(file[-1]))
+    first, last = file[60] + np.array([0.0, 2.0]), file[170] + np.array([0.0, -2.0])
+    controller.click(tuple(first))
+    controller.aim(tuple(last))
+    live = controller.session.live.line
+    assert off_line_mm(live, file, 1.0).max() < 0.3
+    np.testing.assert_array_equal(live[[0, -1]], [first, last])
+    # far from the file another canal is meant
+    controller.aim((file[170][0], 190.0))
+    assert off_line_mm(controller.session.live.line, file, 1.0).max() > 20
+
+
 def test_an_inverted_picture_is_traced_along_its_dark_file(tmp_path):
     from PIL import Image
 
