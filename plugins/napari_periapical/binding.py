@@ -61,6 +61,7 @@ class Binding:
         self.scene = Scene(viewer, controller, self.framing)
         self.shown_image = ShownImage(viewer, controller, self.framing, self.draw, self._quietly)
         self._busy = False
+        self._going: Literal["", "going", "missed"] = ""
         self._fresh: Literal["", "inserted", "selected"] = ""
         self._mouse = MouseTool(self)
         viewer.mouse_drag_callbacks.append(self._mouse)
@@ -68,7 +69,8 @@ class Binding:
         viewer.events.mouse_over_canvas.connect(self._on_canvas)
         viewer.layers.events.inserting.connect(self._on_inserting)
         viewer.layers.events.inserted.connect(self._on_inserted)
-        viewer.layers.events.removed.connect(self._on_removed)
+        viewer.layers.events.removing.connect(self._on_removing)
+        viewer.layers.events.removed.connect(self._on_removed, position="last")
         # last, so that what we change in answer is not undone by napari's own answer to the first change
         viewer.layers.selection.events.changed.connect(self._on_selection, position="last")
         viewer.layers.selection.events.active.connect(self._on_active, position="last")
@@ -84,6 +86,7 @@ class Binding:
         viewer = self.viewer
         viewer.layers.events.inserting.disconnect(self._on_inserting)
         viewer.layers.events.inserted.disconnect(self._on_inserted)
+        viewer.layers.events.removing.disconnect(self._on_removing)
         viewer.layers.events.removed.disconnect(self._on_removed)
         viewer.layers.selection.events.changed.disconnect(self._on_selection)
         viewer.layers.selection.events.active.disconnect(self._on_active)
@@ -161,9 +164,21 @@ class Binding:
         else:
             self.draw()  # back to millimetres, unless the new layer is in pixels
 
+    def _on_removing(self, *_: Any) -> None:
+        # a layer that came or moved now would make the viewer take another one away in its place
+        self._going = "going"
+
     def _on_removed(self, event: Any) -> None:
+        missed, self._going = self._going == "missed", ""
         self.scene.forget(event.value.metadata.get(ROLE, ""))
-        if self._busy or self.controller.session is None:
+        if self._busy:
+            return
+        self._tell_of_removed(event)
+        if missed:
+            self._follow_active()
+
+    def _tell_of_removed(self, event: Any) -> None:
+        if self.controller.session is None:
             return
         if not any(self.framing.is_current(radiograph_of(one)) for one in self.image_layers()):
             self.controller.close()
@@ -179,18 +194,24 @@ class Binding:
         if self._fresh == "inserted" and active is not None and radiograph_of(active) is not None:
             self._fresh = "selected"
 
-    def _on_active(self, event: Any) -> None:
-        if self._busy or self._fresh == "inserted":
-            return
-        radiograph = radiograph_of(event.value) if event.value is not None else None
+    def _on_active(self, *_: Any) -> None:
+        if self._going:
+            self._going = "missed"
+        elif not self._busy and self._fresh != "inserted":
+            self._follow_active()
+
+    def _follow_active(self) -> None:
+        """Work on the image whose layer is the active one now; any other layer is only told of."""
+        active = self.viewer.layers.selection.active
+        radiograph = radiograph_of(active) if active is not None else None
         fresh, self._fresh = self._fresh, ""
         session = self.controller.session
         if radiograph is not None and (session is None or radiograph.sha256 != session.radiograph.sha256):
-            self._open(event.value)
+            self._open(active)
         elif radiograph is not None and fresh:
             self.make_ready()
         else:
-            self.controller.changed.emit()
+            self._quietly(self.controller.changed.emit)  # a layer that was deleted stays so for now
 
     def _on_zoom(self, *_: Any) -> None:
         self.framing.follow_zoom()
