@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from radio.measure.case import CaseFacts
+from radio.measure.case_lengths import case_lengths
 from radio.measure.check_rules.contract import Answer
 from radio.measure.pipeline import measure_case
 from tests.fixtures.painted import as_radiograph, painted_tooth
@@ -129,3 +130,5 @@ def test_a_stop_off_its_reference_leaves_the_length_from_the_reference():
     assert {"gap_mm", "reference_length_mm"} <= set(result.measurements)
     assert not RESTS_ON_FILE & set(result.measurements)
     assert withheld_by(result, 11) == RESTS_ON_FILE
+    assert case_lengths(result).proportion is None
+    assert case_lengths(measured()).proportion is not None
