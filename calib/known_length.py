@@ -271,7 +271,10 @@ def _image_inputs(what: str, length_px: float, sd_px: ImageSd) -> tuple[Input, .
     if not isinstance(sd_px, Mapping):
         return (Input(what, length_px, sd_px, how="measured in the image"),)
     corrections = (Input(name, 0.0, sd, how="measured in the image") for name, sd in sd_px.items())
-    return (Input(what, length_px, 0.0, how="measured in the image"), *corrections)
+    return (
+        Input(what, length_px, 0.0, how="its uncertainty is that of its parts, which follow"),
+        *corrections,
+    )
 
 
 def _positive(what: str, value: float, unit: str) -> float:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -15,6 +16,7 @@ from radio.cli_shared import (
     EXIT_CODES,
     NOTHING_MEASURED,
     STANDARD_OUTPUT,
+    AnswersOption,
     ClicksOption,
     ImageArgument,
     ImagesOption,
@@ -22,6 +24,7 @@ from radio.cli_shared import (
     keep_inputs,
     measure_given,
     option,
+    read_tables,
     stated_number,
     takes_facts,
     takes_settings,
@@ -105,6 +108,7 @@ def curvature(
     image: ImageArgument,
     clicks: ClicksOption,
     images: ImagesOption = None,
+    answers: AnswersOption = None,
     method: Annotated[
         list[str] | None, option("Show this method; give it again for another. Else all.", "NAME")
     ] = None,
@@ -149,17 +153,20 @@ def curvature(
     turn = _turn(two_view, between_views, between_views_sd)
     if steps and picture is None:
         raise PeriapicalError("--steps is for pictures; give their folder with --picture.")
-    keep_inputs((image, clicks, images, classes, two_view), (json, picture))
+    keep_inputs((image, clicks, images, answers, classes, two_view), (json, picture))
     asked = _Asked(chosen, own, settings, what_if)
-    seen = _see([image] if two_view is None else [image, two_view], clicks, images, given, asked)
+    read = partial(read_tables, clicks=clicks, images=images, given=given, answers=answers)
+    seen = _see([image] if two_view is None else [image, two_view], read, clicks, asked)
     pairs, unmatched = _pair(seen, turn, chosen) if two_view is not None else ((), ())
     if json != STANDARD_OUTPUT:
-        _show(seen, pairs, unmatched, told)
+        _show(seen, pairs, unmatched)
     if json is not None:
         _write(seen, pairs, unmatched, asked, json)
     if picture is not None:
         views = [ViewToDraw(one.image, one.radiograph, tuple(c.result for c in one.cases)) for one in seen]
         draw_pictures(views, pairs, chosen, picture, steps, quiet=json == STANDARD_OUTPUT)
+    # the tables are the same for both views, and so may be what is said of them
+    warn(dict.fromkeys((*told, *(text for one in seen for text in one.warnings))))
     if not any(case.result.stack is not None for one in seen for case in one.cases):
         raise typer.Exit(NOTHING_MEASURED)
 
@@ -192,15 +199,14 @@ def _turn(two_view: Path | None, angle: str | None, sd: str | None) -> tuple[flo
 
 
 def _see(
-    places: Sequence[Path], clicks: Path, images: Path | None, given: Mapping[str, str], asked: _Asked
+    places: Sequence[Path], read: Callable[[Path], CaseTable], clicks: Path, asked: _Asked
 ) -> list[_Seen]:
     """Read all images and their rows, then measure; what is wrong with either is said early."""
     from radio.errors import PeriapicalError
     from radio.image.radiograph import read_radiograph
-    from radio.record.tables import read_cases_of_image
 
     radiographs = [read_radiograph(place) for place in places]
-    tables = [read_cases_of_image(place, clicks, images, given) for place in places]
+    tables = [read(place) for place in places]
     if len(places) == 2:
         _share_canals(places, tables)
     if len({one.sha256 for one in radiographs}) < len(places):
@@ -262,9 +268,7 @@ def _pair(
     return pairs, tuple(alone)
 
 
-def _show(
-    seen: Sequence[_Seen], pairs: Sequence[ViewPair], unmatched: Sequence[str], warnings: Sequence[str]
-) -> None:
+def _show(seen: Sequence[_Seen], pairs: Sequence[ViewPair], unmatched: Sequence[str]) -> None:
     from radio.record.curvature_terminal import curvature_block
     from radio.record.space_terminal import pair_block
     from radio.record.terminal import caution_text, make_console, skips_block
@@ -279,8 +283,6 @@ def _show(
         console.print(f"No second view: {text}.", markup=False)
     console.print(skips_block([skip for one in seen for skip in one.skips]))
     console.print(caution_text())
-    # the tables are the same for both views, and so may be what is said of them
-    warn(dict.fromkeys((*warnings, *(text for one in seen for text in one.warnings))))
 
 
 def _write(

@@ -135,6 +135,7 @@ def plan(
     ] = None,
     clicks: Annotated[Path | None, option("Clicks table, with an image.", "CLICKS.csv")] = None,
     images: ImagesOption = None,
+    answers: AnswersOption = None,
     file_size: Annotated[
         str | None, option("Size of the first hand file tried to the estimate, ISO 3630-1.", "SIZE")
     ] = None,
@@ -151,7 +152,7 @@ def plan(
     A canal that a size 15 hand file of taper 0.02 passes freely to the estimate is a large one, whose length
     is taken first; a small or curved canal is flared first. Common practice; what is taught against it
     stands beside it, and either order may be recorded. With an image, the Schneider angle of each canal
-    counts as its curvature.
+    counts as its curvature; without any curvature the order is told with its condition.
     """
     from radio.measure.plan import plan as make_plan
     from radio.record.length_json import planned_canal, plans_json
@@ -159,8 +160,8 @@ def plan(
     from radio.record.terminal import caution_text, make_console
 
     size, freely, widens, at_tooth = _stated(file_size, reaches_freely, taper, tooth)
-    keep_inputs((image, clicks, images), (json,))
-    canals = _canals(image, clicks, images, curvature_deg, at_tooth)
+    keep_inputs((image, clicks, images, answers), (json,))
+    canals = _canals(image, (clicks, images, answers), curvature_deg, at_tooth)
     console = make_console()
     kept: list[PlannedCanal] = []
     for one in canals:
@@ -216,20 +217,21 @@ def _stated(
 
 
 def _canals(
-    image: Path | None, clicks: Path | None, images: Path | None, curvature_deg: str | None, tooth: str
+    image: Path | None, tables: Sequence[Path | None], curvature_deg: str | None, tooth: str
 ) -> list[_Canal]:
     """What an order is asked for: the canals of an image, or what is stated."""
     from radio.errors import PeriapicalError
 
+    clicks, images, answers = tables
     if image is None:
-        if clicks is not None or images is not None:
-            raise PeriapicalError("--clicks and --images belong to an image; give it, too.")
+        if any(one is not None for one in tables):
+            raise PeriapicalError("--clicks, --images and --answers belong to an image; give it, too.")
         return [_Canal("1", tooth, _stated_curvature(curvature_deg))]
     if clicks is None:
         raise PeriapicalError("Curvature from an image needs the clicks on it; give them with --clicks.")
     if curvature_deg is not None:
         raise PeriapicalError("The curvature is stated and an image is given; give one of them.")
-    measured = measure_image(image, clicks, images)
+    measured = measure_image(image, clicks, images, answers=answers)
     warn(f"canal {skip.canal or '?'} left out: {skip.reason}" for skip in measured.skips)
     warn(measured.warnings)
     found = []

@@ -176,6 +176,16 @@ def measure_given(
     return measured
 
 
+def read_tables(
+    image: Path, *, clicks: Path, images: Path | None, given: Mapping[str, str] | None, answers: Path | None
+) -> CaseTable:
+    """Read the rows of an image, with the answers to checks."""
+    from radio.record.answers_table import with_answers
+    from radio.record.tables import read_cases_of_image
+
+    return with_answers(read_cases_of_image(image, clicks, images, given), answers, whole=False)
+
+
 @dataclass(frozen=True, eq=False)
 class MeasuredGiven:
     """One image and its canals, measured as the tables give them."""
@@ -201,11 +211,9 @@ def measure_image(
     """
     from radio.image.radiograph import read_radiograph
     from radio.measure.settings import DEFAULT_SETTINGS
-    from radio.record.answers_table import with_answers
-    from radio.record.tables import read_cases_of_image
 
     radiograph = read_radiograph(image)
-    table = with_answers(read_cases_of_image(image, clicks, images, given), answers, whole=False)
+    table = read_tables(image, clicks=clicks, images=images, given=given, answers=answers)
     measured = measure_given(radiograph, table, clicks.name, settings or DEFAULT_SETTINGS)
     return MeasuredGiven(radiograph, measured.pairs, [*table.skips, *measured.skips], table.warnings)
 

@@ -12,6 +12,7 @@ from radio.cli_shared import (
     EXIT_CODES,
     NOTHING_MEASURED,
     STANDARD_OUTPUT,
+    AnswersOption,
     ClicksOption,
     ImageArgument,
     ImagesOption,
@@ -47,6 +48,7 @@ def straightening(
     image: ImageArgument,
     clicks: ClicksOption,
     images: ImagesOption = None,
+    answers: AnswersOption = None,
     prepared_size: Annotated[
         str | None, option("Size of the file the canal is to be widened with, ISO 3630-1.", "SIZE")
     ] = None,
@@ -68,13 +70,14 @@ def straightening(
 
     prepared = _prepared(prepared_size, prepared_taper)
     check_picture(picture)
-    keep_inputs((image, clicks, images), (json, picture))
-    measured = measure_image(image, clicks, images, given)
+    keep_inputs((image, clicks, images, answers), (json, picture))
+    measured = measure_image(image, clicks, images, given, answers=answers)
     found, reasons = _bounds(measured.radiograph, measured.pairs, prepared)
     skips = [*measured.skips, *(Skip(image.name, canal, reason) for canal, reason in reasons.items())]
     if json != STANDARD_OUTPUT:
-        _show(image, found, skips, measured.warnings)
+        _show(image, found, skips)
     _write(measured.radiograph, found, skips, json, picture)
+    warn(measured.warnings)
     if not found:
         raise typer.Exit(NOTHING_MEASURED)
 
@@ -113,9 +116,7 @@ def _bounds(
     return found, reasons
 
 
-def _show(
-    image: Path, found: Sequence[CaseStraightening], skips: Sequence[Skip], warnings: Sequence[str]
-) -> None:
+def _show(image: Path, found: Sequence[CaseStraightening], skips: Sequence[Skip]) -> None:
     from radio.record.straightening_terminal import published_block, straightening_block
     from radio.record.terminal import caution_text, make_console, skips_block
 
@@ -126,7 +127,6 @@ def _show(
         console.print(published_block())
     console.print(skips_block(skips))
     console.print(caution_text())
-    warn(warnings)
 
 
 def _write(

@@ -48,6 +48,21 @@ def read(done) -> dict:
     return CurvatureDocument.model_validate_json(done.stdout).model_dump(by_alias=True)
 
 
+def test_an_answer_withholds_what_rests_on_it(study, tmp_path):
+    answers = tmp_path / "ANSWERS.csv"
+    answers.write_text("image,canal,check,answer,note\na.png,1,6,yes,made smaller\n")
+    stated = ("--mm-per-px", "0.05", "--scale-from", "given", "--json", "-")
+    (whole,), (without,) = (
+        read(curvature(study, *stated, *more))["views"][0]["canals"] for more in ((), ("--answers", answers))
+    )
+    assert "scale_mm_per_px" in whole["lengths"]
+    assert "scale_mm_per_px" not in without["lengths"]
+    assert "schneider_deg" in without["quantities"]
+    # a row of a canal that the image does not have is told
+    answers.write_text("image,canal,check,answer,note\na.png,ML,6,yes,\n")
+    assert "no such canal" in curvature(study, *stated, "--answers", answers).stderr
+
+
 # -- one view ------------------------------------------------------------------------------------------------
 
 

@@ -215,3 +215,11 @@ def test_help_has_an_example(command) -> None:
     told = flat(periapical(command, "--help").stdout)
     assert f"Example: periapical {command}" in told
     assert "Exit codes: 0 done" in told
+
+
+def test_an_order_without_a_curvature_is_told_with_its_condition() -> None:
+    done = periapical("plan", "--file-size", "15", "--reaches-freely", "yes")
+    assert done.returncode == 0, done.stderr
+    assert "On a condition: only if the canal bends by less than 10°" in flat(done.stdout)
+    stated = periapical("plan", "--file-size", "15", "--reaches-freely", "yes", "--curvature-deg", "5")
+    assert "On a condition" not in stated.stdout

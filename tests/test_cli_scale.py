@@ -183,3 +183,14 @@ def test_help_has_an_example() -> None:
     told = flat(periapical("scale", "--help").stdout)
     assert "Example: periapical scale" in told
     assert "Exit codes: 0 done" in told
+
+
+def test_remarks_on_the_trace_and_stops_of_the_scale_are_told(study, tmp_path) -> None:
+    answers = tmp_path / "ANSWERS.csv"
+    answers.write_text("image,check,answer,note\na.png,10,no,behind the clamp\n")
+    done = run(study, "--no-diameters", "--mm-per-px-sd", "0.001", "--answers", answers)
+    told = flat(done.stdout)
+    assert "mm_per_px_sd is stated without mm_per_px" in told
+    assert "Answered: no: behind the clamp" in told
+    assert "no scale counts for the lengths: withheld by check 10" in told
+    assert "its uncertainty is that of its parts" in flat(run(study, "--no-diameters").stdout)

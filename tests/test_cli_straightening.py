@@ -121,3 +121,14 @@ def test_help_has_an_example() -> None:
     assert done.returncode == 0
     assert "Example: periapical straightening" in done.stdout
     assert "--prepared-size" in done.stdout
+
+
+def test_what_an_answer_withholds_is_not_bounded(study, tmp_path) -> None:
+    answers = tmp_path / "ANSWERS.csv"
+    # the pixels are not those exposed: no scale that is stated holds
+    answers.write_text("image,canal,check,answer,note\na.png,1,6,yes,made smaller for mail\n")
+    done = run(study, *SCALED, "--answers", answers)
+    assert done.returncode == 1
+    assert "there is no scale" in " ".join(done.stdout.split())
+    answers.write_text("image,canal,check,answer,note\na.png,1,6,no,\n")
+    assert run(study, *SCALED, "--answers", answers).returncode == 0

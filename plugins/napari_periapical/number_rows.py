@@ -192,7 +192,7 @@ def _row(one: Measurement) -> NumberRow:
     unit = UNIT_SIGNS.get(one.unit, f" {one.unit}")
     parts = [f"{name_of(one)}, 95 % interval {interval_text(one)}{unit}"]
     parts += [f"Method: {one.method}", f"Basis: {one.basis}", *one.notes]
-    return NumberRow(_NAMES.get(one.name, name_of(one)), f"{value_text(one)}{unit}", "\n".join(parts))
+    return NumberRow(_NAMES.get(one.name, name_of(one)), value_text(one, unit=unit), "\n".join(parts))
 
 
 def _unit_of(name: str) -> str:

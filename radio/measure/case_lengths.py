@@ -138,6 +138,8 @@ def _proportion(result: CaseResult) -> Budget | None:
     known = known_file_length(result.facts)
     if file_px is None or gap is None or known is None or result.scale is None:
         return None
+    if "working_length_mm" not in result.measurements:  # withheld: the proportion begins at the same place
+        return None
     start, tip, apex = (result.landmarks[name].sd_along_px for name in ("file_start", "file_tip", "apex"))
     tooth_px = file_px.value + gap.value / result.scale.col_mm_per_px
     start_at = result.facts.file_start_at

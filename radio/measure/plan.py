@@ -73,12 +73,15 @@ class Plan:
         What is taught against it.
     notes : tuple of Reason
         What holds whatever the order.
+    condition : str
+        What was not stated and could turn the order, with what it would have to be; empty where nothing is.
     """
 
     order: Order
     reasons: tuple[Reason, ...]
     counter: tuple[Reason, ...]
     notes: tuple[Reason, ...]
+    condition: str = ""
 
     @property
     def steps(self) -> dict[str, tuple[str, ...]]:
@@ -138,9 +141,15 @@ def plan(
     if large and (s_shaped or angle_deg >= STRAIGHT_BELOW_DEG):
         order = "flare first" if s_shaped or angle_deg > CURVED_ABOVE_DEG else "either"
     notes = [*_on_taper(file), *_on_tooth(tooth), *_always(curvature)]
-    return Plan(order, tuple(reasons), _counter(order), tuple(notes))
+    condition = _IF_STRAIGHT if curvature is None and order == "length first" else ""
+    return Plan(order, tuple(reasons), _counter(order), tuple(notes), condition)
 
 
+_IF_STRAIGHT = (
+    f"only if the canal bends by less than {STRAIGHT_BELOW_DEG:g}° and to one side; the curvature is not "
+    f"stated. From {STRAIGHT_BELOW_DEG:g}° to {CURVED_ABOVE_DEG:g}° the rules point both ways, above it or "
+    "with an S-shape to flaring first. State the curvature, or take it from an image"
+)
 _S_SHAPED = Reason(
     "The canal bends to both sides (S-shape): it counts as curved, whatever its angle.",
     "case difficulty form of the American Association of Endodontists, from memory; put to this use here",
@@ -175,7 +184,7 @@ def _on_size(size: int, reaches: bool) -> Reason:
 
 def _on_curvature(curvature: Measurement | None) -> Iterator[Reason]:
     if curvature is None:
-        yield Reason("The curvature is not stated: it is left out of this.", _COMMON, "neither")
+        yield Reason("The curvature is not stated: a curved canal is flared first.", _COMMON, "neither")
         return
     value, form = curvature.value, "bands of a case difficulty form, put to this use here: own choice"
     told = f"Curvature {curvature} ({curvature.method})"

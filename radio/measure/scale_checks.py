@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -16,6 +16,7 @@ from radio.measure.case import CaseResult
 from radio.measure.file_scale import scale_of_girth
 from radio.measure.girth_lean import GirthComparison, compare_with
 from radio.measure.receptor_pitch import Pitch
+from radio.measure.scale_blame import blame_text, lengths_by_pitch, likely_mistake
 from radio.measure.scale_bounds import DEFAULT_LIMITS, BoundedLength, PoseLimits, bounded_lengths
 from radio.measure.scale_witness import (
     GREATEST_MAGNIFICATION,
@@ -136,9 +137,10 @@ def scale_report(
     found = scales_of_image(radiograph, results, stated, diameters=diameters)
     compared = _compared(found)
     checks = [CrossCheck("pixels", "warn", one, "arithmetic") for one in found.remarks]
+    by_pitch = lengths_by_pitch(results, found)
     if compared is not None:
-        checks.append(_agreement(compared))
-    canals = tuple(_canal(one, found, limits) for one in results)
+        checks.append(_agreement(compared, by_pitch))
+    canals = tuple(_canal(one, found, limits, by_pitch) for one in results)
     return ScaleReport(found, canals, compared, tuple(checks))
 
 
@@ -155,7 +157,9 @@ def magnification_of(scale: Scale, pitch: Pitch | None, *, assumed: bool) -> Mag
     return None if pitch is None or assumed else implied_magnification(scale, pitch.mm)
 
 
-def _canal(result: CaseResult, found: ScalesOfImage, limits: PoseLimits) -> CanalScale:
+def _canal(
+    result: CaseResult, found: ScalesOfImage, limits: PoseLimits, by_pitch: Mapping[str, MeantLength]
+) -> CanalScale:
     name = found.counted[result.facts.canal]
     counts = None if name is None else found.named(name)
     why = "" if counts is not None else _why_none(result)
@@ -165,7 +169,8 @@ def _canal(result: CaseResult, found: ScalesOfImage, limits: PoseLimits) -> Cana
     meant = tuple(_meant(result, found))
     lean, bounds = _lean(result, found), bounded_lengths(result, limits)
     checks = [] if implied is None or found.pitch is None else [_of_magnification(implied, found.pitch)]
-    checks += [_of_length(one) for one in meant]
+    own = found.of_file(result.facts.canal)
+    checks += [_of_length(one, "" if own is None else own.name, by_pitch) for one in meant]
     checks += [] if lean is None else [_of_lean(lean)]
     checks += [CrossCheck("projection", "note", one.words, one.standing) for one in bounds]
     return CanalScale(result, counts, why, implied, meant, lean, bounds, tuple(checks))
@@ -236,9 +241,14 @@ def _of_lean(lean: GirthComparison) -> CrossCheck:
     return CrossCheck("lean", "warn" if far else "note", lean.text, standing)
 
 
-def _of_length(one: Judged) -> CrossCheck:
+def _of_length(one: Judged, own: str, by_pitch: Mapping[str, MeantLength]) -> CrossCheck:
+    """Tell of a stated length by one piece of evidence; no warning where the pitch blames that evidence."""
     judged = one.judged
     text = f"File length by {one.evidence}: {judged.words}"
+    if judged.suspicious and likely_mistake(own, one.evidence, by_pitch) == one.evidence:
+        return CrossCheck(
+            "file length", "note", f"{text} {blame_text(one.evidence, own, by_pitch)}", judged.basis
+        )
     slips = [slip for slip in judged.could_be if slip.noticed < 0.95]
     if not judged.suspicious and slips:
         named = ", ".join(f"{slip.length_mm:g} mm ({slip.noticed:.0%})" for slip in slips)
@@ -261,8 +271,12 @@ def _compared(found: ScalesOfImage) -> Several | None:
     return compare_scales(witnesses) if len(witnesses) > 1 else None
 
 
-def _agreement(compared: Several) -> CrossCheck:
+def _agreement(compared: Several, by_pitch: Mapping[str, MeantLength]) -> CrossCheck:
     told = [compared.words]
+    for pair in compared.pairs:
+        mistaken = likely_mistake(pair.one, pair.other, by_pitch) if pair.apart else ""
+        if mistaken:
+            told.append(blame_text(mistaken, pair.other if mistaken == pair.one else pair.one, by_pitch))
     if compared.chi_square is not None and compared.p_value is not None:
         told.append(
             f"Chi-square {compared.chi_square:.2f} with {compared.dof} degrees of freedom, p = "

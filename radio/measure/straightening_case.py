@@ -50,7 +50,8 @@ _DRAWS = 40
 # Errors of a wall go together over about this.
 _TOGETHER_MM = 1.5
 _LEAST_SD_MM = 0.01
-# Below this share of seen wall a warning is due. Common practice, no source.
+# A bound needs this share of each wall seen: the rest is bridged by usual widths, and a bound from those is
+# none of this canal. Own choice, no source.
 _SEEN_ENOUGH = 0.5
 
 
@@ -69,6 +70,11 @@ class WallsMm:
     def seen_share(self) -> float:
         """Share of both walls that the image shows."""
         return float(0.5 * (self.left_seen.mean() + self.right_seen.mean()))
+
+    @property
+    def least_seen_share(self) -> float:
+        """Share that the image shows of the wall it shows less of."""
+        return float(min(self.left_seen.mean(), self.right_seen.mean()))
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,8 +130,8 @@ def straightening_of_case(
     Raises
     ------
     PeriapicalError
-        There is no canal line or no scale, a check withholds the length, or the size of the file is none of
-        ISO 3630-1.
+        There is no canal line or no scale, a check withholds the length, less than half of a wall is seen, or
+        the size of the file is none of ISO 3630-1.
     """
     stack, line, scale = result.stack, result.canal_line, result.scale
     if stack is None or line is None:
@@ -143,6 +149,8 @@ def straightening_of_case(
     size = result.facts.file_size
     measuring = None if size is None else HandFile(size)
     walls = _on_samples(_walls(radiograph, clicks, result, line, scale), line, stack, scale)
+    if walls.least_seen_share < _SEEN_ENOUGH:
+        raise PeriapicalError(_too_little_seen(walls))
     geometry = straightening(
         stack.points[0], walls.left_mm, walls.right_mm, measuring=measuring, prepared=prepared
     )
@@ -152,7 +160,7 @@ def straightening_of_case(
         for name, way in geometry.ways.items()
     }
     warned = [one for one in result.remarks if one.level != "note"]
-    remarks = (*warned, *_remarks(walls, geometry))
+    remarks = (*warned, *_remarks(geometry))
     return CaseStraightening(result, walls, geometry, measuring, prepared, length, shrinks, remarks)
 
 
@@ -257,22 +265,21 @@ def file_text(file: HandFile) -> str:
     return f"size {file.size:02d} of taper {file.taper:g}"
 
 
-def _remarks(walls: WallsMm, geometry: Straightening) -> list[Remark]:
-    remarks = []
-    if walls.seen_share < _SEEN_ENOUGH:
-        remarks.append(
-            Remark(
-                "warn",
-                f"The image shows only {walls.seen_share:.0%} of the canal's walls; elsewhere the width is "
-                "bridged and drawn toward usual widths. Check the walls on the picture.",
-            )
-        )
-    if geometry.narrowed:
-        remarks.append(
-            Remark(
-                "note",
-                "A bend of the line is sharper than the canal is wide; inside it the wall was drawn closer, "
-                "and the canal could shrink by more than stated. Check the line there.",
-            )
-        )
-    return remarks
+def _too_little_seen(walls: WallsMm) -> str:
+    left, right = (f"{float(one.mean()):.0%}" for one in (walls.left_seen, walls.right_seen))
+    return (
+        f"the image shows {left} of the one wall of the canal and {right} of the other; at least "
+        f"{_SEEN_ENOUGH:.0%} of each are needed, for elsewhere the width would be guessed, and with it the "
+        "bound. Look at the canal line; a file that fills the canal hides its walls: an image taken before "
+        "shows them, if there is one"
+    )
+
+
+def _remarks(geometry: Straightening) -> list[Remark]:
+    if not geometry.narrowed:
+        return []
+    told = (
+        "A bend of the line is sharper than the canal is wide; inside it the wall was drawn closer, and the "
+        "canal could shrink by more than stated. Check the line there."
+    )
+    return [Remark("note", told)]

@@ -11,7 +11,7 @@ from radio.measure.methods import QUANTITIES, CurvatureMethod
 from radio.measure.methods.contract import Quantity
 from radio.measure.stack import TraceStack
 from radio.record.text_block import TextLine, broken
-from radio.record.wording import CAUTION, MADE_BY, UNIT_SIGNS, interval_text, value_text
+from radio.record.wording import CAUTION, MADE_BY, UNDETERMINED_KEY, UNIT_SIGNS, interval_text, value_text
 
 if TYPE_CHECKING:
     from radio.image.radiograph import Radiograph
@@ -80,7 +80,7 @@ def _value(result: CaseResult, quantity: Quantity, *, interval: bool) -> str | N
     measurement = result.measurements.get(quantity.column)
     if measurement is not None:
         unit = UNIT_SIGNS.get(measurement.unit, "" if measurement.unit == "ratio" else f" {measurement.unit}")
-        text = f"{value_text(measurement)}{unit}"
+        text = value_text(measurement, unit=unit)
         if interval and measurement.interval95:
             text = f"{text} (95 %: {interval_text(measurement)})"
         return text.replace(" ", "\N{NO-BREAK SPACE}")
@@ -94,7 +94,7 @@ def how_lines(
     """Settings, basis, source and standing of a method."""
     text = f"{method.title}, {method.settings(stack)}. {basis_text(result, method.quantities)}"
     return [
-        *_small(f"How: {text} Values are ± standard uncertainty.", width_in),
+        *_small(f"How: {text} Values are ± standard uncertainty. {UNDETERMINED_KEY}", width_in),
         *_small(f"Source: {method.source.rstrip('.')}. {method.standing}", width_in),
     ]
 

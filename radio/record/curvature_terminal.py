@@ -19,6 +19,7 @@ from radio.record.curvature_case import CurvatureCase
 from radio.record.terminal import WIDE, remark_lines
 from radio.record.wording import (
     DECIMALS,
+    UNDETERMINED_KEY,
     UNIT_SIGNS,
     all_measurements,
     interval_text,
@@ -69,11 +70,11 @@ def _uncertainty(case: CurvatureCase) -> Text:
     stack = case.result.stack
     drawn = "" if stack is None else f", from {stack.possible} possible traces (drawn by the seed {SEED})"
     words = "Beside a word: share of the possible traces that give the same word."
-    return Text(f"u: standard uncertainty{drawn}. {words}", style="dim")
+    return Text(f"u: standard uncertainty{drawn}. {words} {UNDETERMINED_KEY}", style="dim")
 
 
 def _with_unit(one: Measurement) -> str:
-    return f"{value_text(one)} {unit_sign(one.unit)}"
+    return value_text(one, unit=f" {unit_sign(one.unit)}")
 
 
 def unit_sign(unit: str) -> str:

@@ -150,6 +150,7 @@ class PlannedCanal(Record):
     curvature: Number | None
     s_shaped: bool
     order: str
+    condition: str
     reasons: tuple[Reason, ...]
     counter: tuple[Reason, ...]
     notes: tuple[Reason, ...]
@@ -205,6 +206,7 @@ def planned_canal(
         curvature=_number(curvature),
         s_shaped=s_shaped,
         order=made.order,
+        condition=made.condition,
         reasons=made.reasons,
         counter=made.counter,
         notes=made.notes,

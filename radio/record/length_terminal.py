@@ -118,6 +118,8 @@ def plan_block(title: str, made: Plan) -> RenderableType:
         Text(title, style="bold"),
         Text.assemble(("Order, as commonly taught: ", "bold"), (_ORDERS[made.order], "bold")),
     ]
+    if made.condition:
+        parts.append(Text.assemble(("On a condition: ", "bold yellow"), f"{made.condition}."))
     for heading, reasons in (
         ("Because", made.reasons),
         ("Also taught" if made.order == "either" else "Taught against it", made.counter),

@@ -56,7 +56,7 @@ def lay_out_numbers(radiograph: Radiograph, results: Sequence[CaseResult]) -> Nu
         lines.append(TextLine(title_of(one.facts), 11, bold=True, space_before=8 if lines else 0))
         for measurement in main_measurements(one).values():
             unit = UNIT_SIGNS.get(measurement.unit, f" {measurement.unit}")
-            value = f"{value_text(measurement)}{unit}"
+            value = value_text(measurement, unit=unit)
             lines.append(TextLine(name_of(measurement), _BODY_PT, value=value, space_before=4))
             lines += _small(how_text(measurement))
         for told in remark_texts(one):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -116,7 +117,7 @@ def _draw_group(axes: Any, group: MarkAgreement, tolerance_mm: float, multiplier
 
 def _draw_lines(axes: Any, found: Differences, multiplier: float) -> list[tuple[float, str]]:
     """Bias and limits with their bands; a height and a text for each."""
-    labels = [(found.bias, f"bias\n{found.bias:+.2f} mm")]
+    labels = [(found.bias, _minus(f"bias\n{found.bias:+.2f} mm"))]
     if found.bias_interval95 is not None:
         _draw_bar(axes, 0.962, *found.bias_interval95)
     axes.axhline(found.bias, color="black", linewidth=2.0, gid="bias", zorder=3)
@@ -126,8 +127,13 @@ def _draw_lines(axes: Any, found: Differences, multiplier: float) -> list[tuple[
     for end, sign, across in ((limits.lower, "−", 0.937), (limits.upper, "+", 0.987)):
         _draw_bar(axes, across, end.low95, end.high95)
         axes.axhline(end.value, color="black", linewidth=1.3, linestyle=(0, (6, 3)), gid="limit", zorder=3)
-        labels.append((end.value, f"bias {sign} {multiplier:g} SD\n{end.value:+.2f} mm"))
+        labels.append((end.value, _minus(f"bias {sign} {multiplier:g} SD\n{end.value:+.2f} mm")))
     return labels
+
+
+def _minus(text: str) -> str:
+    """Write the sign of negative numbers as the axes of the plot do."""
+    return re.sub(r"-(?=\d)", "−", text)
 
 
 def _draw_bar(axes: Any, across: float, low: float, high: float) -> None:
@@ -191,7 +197,7 @@ def _group_lines(
 ) -> list[TextLine]:
     lines = []
     for name, text in agreement_texts(group, multiplier):
-        lines += broken(f"{name}: {text}", 8, width_in, space_before=1.5, hanging="    ")
+        lines += broken(f"{name}: {_minus(text)}", 8, width_in, space_before=1.5, hanging="    ")
     lines += broken(verdict_text(group, tolerance_mm), 8, width_in, space_before=1.5, hanging="    ")
     for note in group.notes:
         lines += broken(note, 7, width_in, colour="#444444", space_before=1.5)

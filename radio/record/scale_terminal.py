@@ -23,7 +23,7 @@ from radio.record.scale_words import (
     scale_text,
     sensitivity_text,
 )
-from radio.record.terminal import WIDE, remark_lines
+from radio.record.terminal import WIDE, by_level, remark_lines
 
 # Those of a mistyped length, of magnification and of several scales are told here as cross-checks.
 _PRE_FLIGHT = ("P1", "P2", "P6")
@@ -92,9 +92,10 @@ def _canal(canal: CanalScale) -> Iterator[RenderableType]:
         [
             Remark("note" if one.settled else one.level, one.text)
             for one in canal.result.checks
-            if one.id in _PRE_FLIGHT
+            if one.id in _PRE_FLIGHT or "scale" in one.withholds
         ]
     )
+    yield from remark_lines(by_level(canal.result.remarks))
     if canal.counts is not None:
         made = canal.counts.scale.budget
         yield Text(NO_BUDGET) if made is None else _budget(made)

@@ -95,7 +95,7 @@ def _section(entry: SheetEntry) -> str:
         parts.append("<tr><th>Measure<th>Value<th>95 % interval<th>Method and basis</tr>")
         for one in main_measurements(result).values():
             unit = UNIT_SIGNS.get(one.unit, f" {one.unit}")
-            cells = [value_text(one) + unit, interval_text(one)]
+            cells = [value_text(one, unit=unit), interval_text(one)]
             numbers = "".join(f'<td class="number">{escape(cell)}</td>' for cell in cells)
             told = escape(how_text(one))
             parts.append(f"<tr><td>{escape(name_of(one))}</td>{numbers}<td>{told}</td></tr>")

@@ -193,4 +193,4 @@ def _text(
 def _value(one: Measurement) -> str:
     unit = UNIT_SIGNS.get(one.unit, f" {one.unit}")
     interval = f" (95 %: {interval_text(one)})" if one.interval95 else ""
-    return f"{value_text(one)}{unit}{interval}".replace(" ", "\N{NO-BREAK SPACE}")
+    return f"{value_text(one, unit=unit)}{interval}".replace(" ", "\N{NO-BREAK SPACE}")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +19,7 @@ from radio.record.construction_style import Dashes, show_key
 from radio.record.construction_text import foot_lines
 from radio.record.construction_view import Box, box_of, image_name
 from radio.record.constructions import show_part
+from radio.record.labels import supported_stretches
 from radio.record.page import Page
 from radio.record.picture_view import halo
 from radio.record.straightening_terminal import WAY_TITLES, basis_text, walls_text
@@ -46,17 +46,24 @@ class _Style:
     colour: str
     dashes: Dashes
     width_pt: float
+    layer: float = 2.2
 
 
+# A taut path lies on a wall where it bends: it is drawn broad, and the walls thin above it.
+_TAUT_PT, _WALL_LAYER, _TAUT_LAYER = 3.4, 2.6, 2.0
 _STYLES: Mapping[str, _Style] = {
-    "wall": _Style("wall, as traced", LANDMARK_COLOUR, "-", 1.1),
-    "bridged": _Style("wall not seen, width bridged", LANDMARK_COLOUR, _BRIDGED, 1.1),
+    "wall": _Style("wall, as traced", LANDMARK_COLOUR, "-", 0.8, _WALL_LAYER),
+    "bridged": _Style("wall not seen, width bridged", LANDMARK_COLOUR, _BRIDGED, 0.8, _WALL_LAYER),
     "centre": _Style("centre line", CANAL_COLOUR, (0, (6, 2, 1.2, 2)), 1.1),
-    TRACED: _Style("taut path, canal as traced", GAP_COLOUR, "-", 1.5),
-    CENTRED: _Style("taut path, widened about the centre line", GAP_COLOUR, "-", 1.5),
-    LEANING: _Style("taut path, widened about the taut path", FILE_COLOUR, (0, (4, 1.4)), 1.5),
-    f"{CENTRED} wall": _Style("wall, widened about the centre line", AXIS_COLOUR, "-", 0.9),
-    f"{LEANING} wall": _Style("wall, widened about the taut path", AXIS_COLOUR, (0, (2, 1.6)), 0.9),
+    TRACED: _Style("taut path, canal as traced", GAP_COLOUR, "-", _TAUT_PT, _TAUT_LAYER),
+    CENTRED: _Style("taut path, widened about the centre line", GAP_COLOUR, "-", _TAUT_PT, _TAUT_LAYER),
+    LEANING: _Style(
+        "taut path, widened about the taut path", FILE_COLOUR, (0, (2.4, 0.9)), _TAUT_PT, _TAUT_LAYER + 0.1
+    ),
+    f"{CENTRED} wall": _Style("wall, widened about the centre line", AXIS_COLOUR, "-", 0.8, _WALL_LAYER),
+    f"{LEANING} wall": _Style(
+        "wall, widened about the taut path", AXIS_COLOUR, (0, (2, 1.6)), 0.8, _WALL_LAYER
+    ),
 }
 
 
@@ -152,9 +159,8 @@ class _Row:
         """Both walls, dotted where the image does not show them."""
         way, walls = self.found.geometry.ways[TRACED], self.found.walls
         for points, seen in ((way.left_mm, walls.left_seen), (way.right_mm, walls.right_seen)):
-            edges = [0, *(np.flatnonzero(np.diff(seen.astype(int))) + 1).tolist(), len(seen)]
-            for start, stop in pairwise(edges):
-                self._line(axes, points[start : stop + 1], "wall" if seen[start] else "bridged")
+            for part, shown in supported_stretches(points, seen):
+                self._line(axes, part, "wall" if shown else "bridged")
 
     def _key(self, axes: Any) -> None:
         from matplotlib.lines import Line2D
@@ -174,7 +180,8 @@ def _look(role: str) -> dict[str, Any]:
         "linestyle": style.dashes,
         "solid_capstyle": "butt",
         "dash_capstyle": "butt",
-        "path_effects": halo(style.width_pt + 1.2),
+        "zorder": style.layer,
+        "path_effects": halo(style.width_pt + 0.9),
     }
 
 

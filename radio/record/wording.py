@@ -62,6 +62,8 @@ _MAIN = (
     "smallest_radius_mm",
 )
 
+UNDETERMINED_KEY = "Not determined: a radius whose uncertainty exceeds it; its interval stands."
+
 REMARK_WORDS: Mapping[str, str] = {"stop": "STOP", "warn": "Warning", "note": "Note"}
 
 DECIMALS = {"mm": 2, "px": 1, "deg": 1, "mm/px": 5, "1/mm": 3, "deg/mm": 2, "ratio": 2}
@@ -111,12 +113,23 @@ def name_of(measurement: Measurement) -> str:
     )
 
 
-def value_text(measurement: Measurement, *, with_sd: bool = True) -> str:
-    """Write value ± standard uncertainty, without unit; a signed quantity always shows its sign."""
+def value_text(measurement: Measurement, *, with_sd: bool = True, unit: str = "") -> str:
+    """Write value ± standard uncertainty and a unit; a signed quantity always shows its sign.
+
+    A radius whose uncertainty exceeds it is not determined, and no number of it is written.
+    """
+    if is_undetermined(measurement):
+        return "not determined"
     decimals = DECIMALS.get(measurement.unit, 3)
     sign = "+" if measurement.name in _SIGNED else ""
     value = f"{measurement.value:{sign}.{decimals}f}"
-    return value if measurement.sd is None or not with_sd else f"{value} ± {measurement.sd:.{decimals}f}"
+    spread = "" if measurement.sd is None or not with_sd else f" ± {measurement.sd:.{decimals}f}"
+    return f"{value}{spread}{unit}"
+
+
+def is_undetermined(measurement: Measurement) -> bool:
+    """Whether it is a radius whose standard uncertainty exceeds it: the canal may as well be straight."""
+    return "radius" in measurement.name and (measurement.sd or 0.0) > abs(measurement.value)
 
 
 def interval_text(measurement: Measurement) -> str:

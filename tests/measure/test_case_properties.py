@@ -16,6 +16,7 @@ from calib.dicom_spacing import SpacingFacts
 from radio.image.synthetic import make_case
 from radio.measure.approximate import approximate_mm_per_px
 from radio.measure.case import CaseFacts
+from radio.measure.check_rules.contract import Answer
 from radio.measure.methods import QUANTITIES
 from radio.measure.pipeline import check_clicks, measure_case
 from tests.fixtures.painted import PaintedTooth, as_radiograph, painted_tooth
@@ -231,8 +232,10 @@ def test_a_click_on_the_padding_is_told() -> None:
 
 
 @pytest.mark.parametrize("fill", [0.0, 0.5, 1.0])
-def test_an_empty_image_is_measured_by_the_clicks_alone_and_said_so(fill) -> None:
-    result = measured(grey=np.full_like(TOOTH.grey, fill))
+def test_an_empty_image_is_measured_by_the_clicks_alone_only_where_that_is_accepted(fill) -> None:
+    grey = np.full_like(TOOTH.grey, fill)
+    assert not {"gap_mm", "working_length_mm"} & set(measured(grey=grey).measurements)
+    result = measured(grey=grey, facts=replace(FACTS, answers=(Answer("P13", "accepted"),)))
     assert not any(fix.refined for fix in result.landmarks.values())
     assert sum("supports" in r.text for r in result.remarks) >= 1
     assert all(np.isfinite(one.value) for one in result.measurements.values())

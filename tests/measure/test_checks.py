@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from calib.dicom_spacing import SpacingFacts
 from calib.scale import Scale
@@ -13,11 +14,13 @@ from radio.errors import PeriapicalError
 from radio.measure.case import CaseFacts
 from radio.measure.check_rules.between import checks_between
 from radio.measure.check_rules.contract import Answer
+from radio.measure.check_rules.curves import chance_within
 from radio.measure.check_rules.image import tip_contrast
 from radio.measure.check_rules.lines import smallest_radius_mm
 from radio.measure.check_rules.seen import Seen
 from radio.measure.check_rules.tooth import MEAN_LENGTHS_MM, usual_lengths_mm
 from radio.measure.checks import RULES, answer_given, open_questions, rule_of, run_checks, with_checks_between
+from radio.measure.classes import Band
 from radio.measure.length_rules import RESORPTION_RULES
 from radio.measure.pipeline import measure_case
 from radio.measure.result import Finding, Measurement
@@ -141,8 +144,8 @@ FLAT = np.where(IMAGE.grey > 0.4, np.float32(1), np.float32(0))
         ("P16", "warn", "S-shape", {"findings": {"s_shaped": Finding("s_shaped", "yes", 0.9, "m", "b")}}),
         ("P16", "warn", "more than the greatest", {"numbers": number("schneider_deg", 80.0, "deg")}),
         ("P17", "note", "moderate, or high", {"numbers": number("schneider_deg", 30.0, "deg", 1.0)}),
-        # 1.25 standard deviations from an edge leave 10.6 % beyond it: normal tables
-        ("P17", "note", "moderate, or high", {"numbers": number("schneider_deg", 27.5, "deg", 2.0)}),
+        # 0.8 standard deviations from an edge leave 21.2 % beyond it: normal tables
+        ("P17", "note", "moderate, or high", {"numbers": number("schneider_deg", 28.4, "deg", 2.0)}),
         ("P18", "note", "low", {"numbers": number("schneider_deg", 3.0, "deg", 0.5)}),
         ("P19", "warn", "2 shades", {"radiograph": replace(IMAGE, grey=FLAT)}),
         ("P19", "warn", "enhanced", {"facts": answered("P19", "yes")}),
@@ -217,8 +220,8 @@ def test_each_check_speaks_when_there_is_cause(identifier, level, words, changes
         ("P26", {"facts": {"view": "M 5"}}),
         ("P26", {"facts": {"view": "straight, paralleling"}}),
         ("P12", {"clicked": {"canal_via": beside("canal", 0.5)}}),
-        # a standard deviation of 2 from an edge leaves 2.3 % beyond it, of 1.3 leaves 9.7 %: normal tables
-        ("P17", {"numbers": number("schneider_deg", 27.4, "deg", 2.0)}),
+        # 0.9 standard deviations from an edge leave 18.4 % beyond it: normal tables
+        ("P17", {"numbers": number("schneider_deg", 28.2, "deg", 2.0)}),
         (
             "P17",
             {
@@ -228,8 +231,8 @@ def test_each_check_speaks_when_there_is_cause(identifier, level, words, changes
                 }
             },
         ),
-        # "low" is not sure where "moderate" begins one standard deviation away
-        ("P18", {"numbers": number("schneider_deg", 8.0, "deg", 2.0)}),
+        # "low" is not sure where "moderate" begins half a standard deviation away
+        ("P18", {"numbers": number("schneider_deg", 9.0, "deg", 2.0)}),
         ("P28", {"facts": {"resorption": "none"}}),
         ("P29", {"facts": {"tooth": "11"}}),
         ("P29", {**TOOTH_36, "numbers": number("gap_mm", -0.4)}),
@@ -240,6 +243,15 @@ def test_each_check_speaks_when_there_is_cause(identifier, level, words, changes
 )
 def test_each_check_is_silent_where_there_is_none(identifier, changes):
     assert found(identifier, **changes) == []
+
+
+def test_the_chance_of_a_class_is_that_of_a_normal_distribution():
+    # by an independent library
+    low, high = Band("a", 0, 10), Band("b", 30, float("inf"))
+    for value, sd in ((4.0, 3.0), (9.0, 6.0), (28.0, 4.0)):
+        assert chance_within(low, value, sd) == pytest.approx(norm.cdf(10, value, sd))
+        assert chance_within(high, value, sd) == pytest.approx(norm.sf(30, value, sd))
+    assert [chance_within(low, value, 0.0) for value in (10.0, 10.1)] == [1, 0]
 
 
 def test_a_mistyped_length_is_named_by_any_evidence_there_is():

@@ -12,6 +12,7 @@ from calib.dicom_spacing import SpacingFacts
 from radio.errors import TraceError
 from radio.image.synthetic import make_case
 from radio.measure.case import CaseFacts
+from radio.measure.check_rules.contract import Answer
 from radio.measure.pipeline import measure_case
 from tests.fixtures.painted import as_radiograph, painted_tooth
 
@@ -229,7 +230,12 @@ def test_file_and_apex_alone_give_gap_and_working_length():
 def test_a_bridged_canal_has_an_angle_that_is_no_surer_than_that():
     noise = 0.4 + 0.02 * np.random.default_rng(3).standard_normal((600, 400))
     clicks = {"orifice": np.array([[80.0, 200.0]]), "apex": np.array([[480.0, 200.0]])}
-    result = measure_case(as_radiograph(noise), clicks, CaseFacts(mm_per_px=0.03))
+    assert (
+        "schneider_deg"
+        not in measure_case(as_radiograph(noise), clicks, CaseFacts(mm_per_px=0.03)).measurements
+    )
+    facts = CaseFacts(mm_per_px=0.03, answers=(Answer("P13", "accepted"),))
+    result = measure_case(as_radiograph(noise), clicks, facts)
     assert not result.canal_line.confident.all()
     # an arc of 20 mm radius may hide in 12 mm: its Schneider angle is about 17 degrees
     assert result.measurements["schneider_deg"].sd > 5

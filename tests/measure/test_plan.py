@@ -119,3 +119,15 @@ def test_wrong_input() -> None:
         plan(15, 0.02, True, angle(float("nan")))
     with pytest.raises(PeriapicalError, match="ISO 3950"):
         plan(15, 0.02, True, None, "6")
+
+
+def test_without_a_curvature_the_order_has_a_condition() -> None:
+    made = plan(15, 0.02, True)
+    assert made.order == "length first"
+    assert "less than 10°" in made.condition
+    assert "curvature is not stated" in made.condition
+    straight = Measurement("curvature_deg", 5.0, "deg", None, "m", "b")
+    assert plan(15, 0.02, True, straight).condition == ""
+    # a small canal is flared first whatever its curvature
+    assert plan(10, 0.02, True).condition == ""
+    assert plan(15, 0.02, True, s_shaped=True).condition == ""

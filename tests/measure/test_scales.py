@@ -171,6 +171,26 @@ def test_a_length_mistyped_is_noticed_by_pitch_and_by_ball() -> None:
     assert all(one.level == "note" for one in (*right.checks, *right.canals[0].checks))
 
 
+def test_of_two_files_the_pitch_tells_which_length_is_the_mistake() -> None:
+    """Both files are 420 px long; 21 mm make 0.05 mm/px, at a magnification of 1.05 a pitch of 0.0525 mm."""
+    files = [made("MB", file_length_mm=25.0), made("ML", file_length_mm=21.0)]
+    report = scale_report(made_radiograph(), files, StatedScales(0.0525), diameters=False)
+    (agreement,) = report.checks
+    assert agreement.level == "warn"
+    assert "not that for the file of canal MB (25 mm): the latter is the likely mistake" in agreement.text
+    by_canal = {one.result.facts.canal: one for one in report.canals}
+    levels = {
+        canal: {check.text.split(":")[0]: check.level for check in one.checks if check.kind == "file length"}
+        for canal, one in by_canal.items()
+    }
+    assert levels["MB"]["File length by file of canal ML"] == "warn"
+    assert levels["ML"]["File length by file of canal MB"] == "note"
+    # without a pitch neither is cleared
+    blind = scale_report(made_radiograph(), files, NOTHING, diameters=False)
+    assert "likely mistake" not in blind.checks[0].text
+    assert [c.level for one in blind.canals for c in one.checks if c.kind == "file length"] == ["warn"] * 2
+
+
 def test_scales_that_assume_a_magnification_are_not_set_against_others() -> None:
     assert scale_report(made_radiograph(), [made()], StatedScales(0.02), diameters=False).compared is None
     unsure = KnownDistance(((10.0, 20.0), (310.0, 420.0)), 20.0, sd_mm=1.0)

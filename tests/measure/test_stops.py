@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from radio.measure.case import CaseFacts
+from radio.measure.case_lengths import case_lengths
 from radio.measure.check_rules.contract import Answer
 from radio.measure.pipeline import measure_case
 from tests.fixtures.painted import as_radiograph, painted_tooth
@@ -28,6 +30,12 @@ BY_FILE = {"gap_mm", *RESTS_ON_FILE}
 def measured(clicks=None, answers=(), **facts):
     stated = replace(FACTS, answers=tuple(Answer(*one) for one in answers), **facts)
     return measure_case(PAINTED, {**TOOTH.clicks, **(clicks or {})}, stated)
+
+
+def nothing():
+    """An image of noise alone."""
+    noise = np.random.default_rng(1).normal(0.5, 0.02, TOOTH.grey.shape)
+    return replace(as_radiograph(noise.astype(np.float32)), file_format="DICOM")
 
 
 def shorts(result):
@@ -81,6 +89,26 @@ def test_an_apex_clicked_far_from_the_tip_is_warned_of():
     assert "P29 warn" in shorts(result)
 
 
+def test_a_file_clicked_where_there_is_none_gives_no_length():
+    result = measure_case(nothing(), TOOTH.clicks, FACTS)
+    assert "P13 stop" in shorts(result)
+    assert not BY_FILE & set(result.measurements)
+    assert withheld_by(result, 13) >= {"gap_mm", "scale_mm_per_px", "working_length_mm"}
+
+
+def test_a_canal_nobody_sees_gives_no_angle_until_it_is_marked():
+    facts = CaseFacts(scale_from="given", mm_per_px=TOOTH.mm_per_px)
+    via = {"canal_via": TOOTH.clicks["canal_via"]}
+    ends = {name: TOOTH.clicks[name] for name in ("orifice", "apex")}
+    guessed = measure_case(nothing(), ends, facts)
+    assert "P13 stop" in shorts(guessed)
+    assert not {"schneider_deg", "canal_length_mm", "estimated_length_mm"} & set(guessed.measurements)
+    assert withheld_by(guessed, 13) >= {"schneider_deg", "canal_length_mm"}
+    marked = measure_case(nothing(), ends | via, facts)
+    assert "P13 stop" not in shorts(marked)
+    assert "schneider_deg" in marked.measurements
+
+
 def test_an_unseen_stop_leaves_no_length_by_it():
     result = measured(answers=[("P10", "no", "hidden by the clamp")])
     assert "P10 stop (no: hidden by the clamp)" in shorts(result)
@@ -102,3 +130,5 @@ def test_a_stop_off_its_reference_leaves_the_length_from_the_reference():
     assert {"gap_mm", "reference_length_mm"} <= set(result.measurements)
     assert not RESTS_ON_FILE & set(result.measurements)
     assert withheld_by(result, 11) == RESTS_ON_FILE
+    assert case_lengths(result).proportion is None
+    assert case_lengths(measured()).proportion is not None

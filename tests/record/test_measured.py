@@ -1,12 +1,14 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 from radio.measure.case import CaseFacts, CaseResult
+from radio.measure.result import Measurement
 from radio.record.measured import MeasuredImage, measured_json
 from radio.record.sheet import SheetEntry, write_sheet
 from radio.record.tables import Skip
-from radio.record.wording import EXPECTED, missing_measures
+from radio.record.wording import EXPECTED, missing_measures, value_text
 from tests.fixtures.made_case import SCALE, made_case, made_radiograph
 
 EMPTY = CaseResult(CaseFacts(), None, None, None, None, {}, {}, None)
@@ -57,3 +59,11 @@ def test_sheet_escapes_what_it_is_given_and_carries_the_caution(tmp_path):
     assert "not a medical device" in page
     assert "x&lt;y.png, canal 1: bad &amp; ugly" in page
     assert "+1.01 ± 0.08 mm" in page
+
+
+def test_a_radius_that_its_uncertainty_exceeds_is_not_written_as_a_number() -> None:
+    wild = Measurement("smallest_radius_mm", 74.28, "mm", 752.17, "m", "b")
+    assert value_text(wild, unit=" mm") == "not determined"
+    assert value_text(replace(wild, sd=74.0), unit=" mm") == "74.28 ± 74.00 mm"
+    # a gap of nothing is a gap
+    assert value_text(Measurement("gap_mm", 0.1, "mm", 0.2, "m", "b")) == "+0.10 ± 0.20"

@@ -241,6 +241,8 @@ def test_the_picture_shows_points_bias_limits_and_tolerance_where_they_are(found
     assert len(beyond) == 1
     assert "not a medical device" in words_of(page).replace("\n", " ")
     assert f"bias ± {multiplier:g} SD" in words_of(page)
+    # one sign of minus on the page, that of the axes
+    assert not re.search(r"-\d", words_of(page).partition("napari")[0])
 
 
 def test_the_marks_differ_in_shape_and_in_grey(found):

@@ -69,3 +69,20 @@ def test_another_format_is_refused(tmp_path) -> None:
         draw_straightening(as_radiograph(tooth.grey), [found], tmp_path / "drawn.pdf")
     with pytest.raises(ValueError, match="one canal"):
         straightening_page(as_radiograph(tooth.grey), [])
+
+
+def test_walls_lie_thin_above_the_broad_paths_that_touch_them() -> None:
+    tooth, found = bounds(40.0)
+    page = straightening_page(as_radiograph(tooth.grey), [found])
+    for pane, walls, paths in (
+        ("as traced", ("wall", "bridged"), ("traced",)),
+        ("widened with size 25 of taper 0.06", ("centred wall", "leaning wall"), ("centred", "leaning")),
+    ):
+        lines = axes_named(page, pane).lines
+        of = {role: [one for one in lines if one.get_gid() in role] for role in (walls, paths)}
+        assert of[walls]
+        assert of[paths]
+        assert min(one.get_zorder() for one in of[walls]) > max(one.get_zorder() for one in of[paths])
+        # a wall with its rim leaves the path to be seen on both sides
+        assert min(one.get_linewidth() for one in of[paths]) > 1.7 * 1.2
+        assert max(one.get_linewidth() for one in of[walls]) < 1.0

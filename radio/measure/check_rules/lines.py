@@ -28,6 +28,9 @@ STRAIGHT_LOSS_MM = 0.1
 # Lengths that count from where stop or reference are.
 _COUNTED: tuple[Withheld, ...] = ("working", "reference", "estimate")
 _BRIDGED_SHARE = 0.08
+UNSEEN_SHARE = {"file": 0.3, "canal": 0.6}
+"""Share of a line beyond which it is a guess. Metal is seen almost throughout, canals of fine roots are not;
+choice of this program."""
 _STEP_MM, _ARM = 0.1, 7
 
 
@@ -135,9 +138,14 @@ def _vias(seen: Seen) -> tuple[tuple[Line | None, str], ...]:
 
 def _straight(seen: Seen) -> Iterator[Found]:
     for line, via in _vias(seen):
-        if line is None or via in seen.clicked or line.confident.all():
+        if line is None or line.confident.all():
             continue
         bridged = float((~line.confident).mean())
+        if bridged > UNSEEN_SHARE[line.kind] and not (line.kind == "canal" and via in seen.clicked):
+            yield _unseen(seen, line, bridged)
+            continue
+        if via in seen.clicked:
+            continue
         loss_mm = _straight_loss_mm(seen, line)
         if bridged > _BRIDGED_SHARE and loss_mm > STRAIGHT_LOSS_MM:
             yield Found(
@@ -146,6 +154,21 @@ def _straight(seen: Seen) -> Iterator[Found]:
                 f"{1 - bridged:.0%} of it; straight between the clicks it would be {loss_mm:.1f} mm shorter.",
                 f"Place {via} along the curve; three clicks did as well as six (J Isfahan Dent Sch).",
             )
+
+
+def _unseen(seen: Seen, line: Line, bridged: float) -> Found:
+    """A line that is hardly more than a guess between the clicks."""
+    own = seen.scale is not None and seen.scale.source == "file"
+    of_file: tuple[Withheld, ...] = ("tip", "working", "reference", *(("scale",) if own else ()))
+    do = "Look whether there is a file where it was clicked, and correct file_start, file_via and file_tip."
+    if line.kind == "canal":
+        do = "Place canal_via where you see the canal, or use an image that shows it."
+    return Found(
+        "stop",
+        f"The image supports only {1 - bridged:.0%} of the {line.kind}; the rest is a guess.",
+        do,
+        of_file if line.kind == "file" else ("canal", "tip"),
+    )
 
 
 def _straight_loss_mm(seen: Seen, line: Line) -> float:
@@ -190,9 +213,10 @@ LINE_RULES = (
     ),
     CheckRule(
         "P13",
-        "curve clicked as a straight line",
-        "warn",
-        "lines clicked at their ends only, where the image supports them poorly",
+        "lines the image supports",
+        "stop",
+        f"share of a line that the image does not support: beyond {UNSEEN_SHARE['file']:.0%} of a file, or "
+        f"{UNSEEN_SHARE['canal']:.0%} of a canal without canal_via; curves clicked at their ends only",
         f"A straight line over a curve is too short; {STRAIGHT_LOSS_MM:g} mm is warned of",
         "arithmetic; three clicks as good as six, verified (J Isfahan Dent Sch)",
         _straight,

@@ -12,6 +12,7 @@ from calib.known_length import scale_given
 from calib.meant_length import NOMINAL_LENGTHS_MM, MeantLength
 from calib.scale import CalibrationError, Scale
 from calib.several import NamedScale, compare_scales
+from radio.image.detail import detail_share
 from radio.measure.check_rules.contract import CheckRule, Found
 from radio.measure.check_rules.seen import Seen
 from radio.measure.file_scale import scale_of_ball, scale_of_file
@@ -24,6 +25,8 @@ from radio.measure.scale_witness import (
 )
 
 _SQUARE_WITHIN = 1e-3
+# Images enlarged four times and more end below this, those as exposed near 1; cut-off of this program.
+_LEAST_DETAIL = 0.45
 LONGEST_MM = 40.0
 """No file is longer from where its length counts: choice of this program."""
 _CHECK_LENGTH = "Read the file length again, at the stop or on the handle, and correct it."
@@ -154,6 +157,15 @@ def _pixels(seen: Seen) -> Iterator[Found]:
             f"The header states pixels {seen.radiograph.pixel_aspect:.3f} times as high as wide; lengths and "
             "angles allow for it.",
             "Check that the image itself was not stretched.",
+        )
+    share = detail_share(seen.radiograph.grey, seen.radiograph.bits_stored)
+    if share is not None and share < _LEAST_DETAIL:
+        yield Found(
+            "warn",
+            f"The finest detail is some {1 / max(share, 0.02):.0f} times as coarse as the pixels: the image "
+            "was enlarged, or smoothed heavily. More pixels are no more sharpness: uncertainties come out "
+            "too small.",
+            "Measure the image as it was exported, at its own resolution.",
         )
     dpi = [float(one) for one in seen.radiograph.header.get("resolution_dpi", "").split(" x ") if one]
     if len(dpi) == 2 and min(dpi) > 0 and abs(dpi[0] / dpi[1] - 1) > 0.01:
