@@ -13,7 +13,7 @@ from typing import Any
 
 from tests.plugin.drawn import ESSENTIAL, click, write_case
 from tests.plugin.fields import type_in
-from tests.plugin.window import open_window, photograph, settle
+from tests.plugin.window import open_window, own_drafts, photograph, settle
 
 
 def _steps(viewer: Any, panel: Any, image: Path, save: Callable[[str], None]) -> None:
@@ -54,14 +54,21 @@ def take(out: Path, themes: tuple[str, ...] = ("dark", "light")) -> list[Path]:
     with tempfile.TemporaryDirectory() as folder:
         image = write_case(Path(folder))
         for theme in themes:
-            viewer, panel = open_window(1300, 900, theme)
+            with own_drafts():
+                pictures += _take_in(theme, image, out)
+    return pictures
 
-            def save(step: str, theme: str = theme, viewer: Any = viewer, panel: Any = panel) -> None:
-                pictures.append(out / f"{theme}_{step}.png")
-                photograph(viewer, panel, pictures[-1])
 
-            _steps(viewer, panel, image, save)
-            viewer.close()
+def _take_in(theme: str, image: Path, out: Path) -> list[Path]:
+    viewer, panel = open_window(1300, 900, theme)
+    pictures = []
+
+    def save(step: str) -> None:
+        pictures.append(out / f"{theme}_{step}.png")
+        photograph(viewer, panel, pictures[-1])
+
+    _steps(viewer, panel, image, save)
+    viewer.close()
     return pictures
 
 

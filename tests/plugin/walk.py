@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from radio.record.tables import CaseInput, read_cases_of_image
-from tests.plugin.window import open_window, photograph, settle
+from tests.plugin.window import open_window, own_drafts, photograph, settle
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 IMAGE = SAMPLES / "s02_curved_file10.png"
@@ -30,7 +30,7 @@ def take(out: Path) -> list[Path]:
     """Make all pictures of the walk."""
     out.mkdir(parents=True, exist_ok=True)
     case = read_cases_of_image(IMAGE, SAMPLES / "CLICKS.csv", SAMPLES / "IMAGES.csv").cases[0]
-    with tempfile.TemporaryDirectory() as folder:
+    with own_drafts(), tempfile.TemporaryDirectory() as folder:
         large = Path(folder)
         _take_measured(case, large / "measured.png")
         _take_panel(case, large / "panel_first_clicks.png", large / "panel.png")

@@ -2,11 +2,24 @@
 
 from __future__ import annotations
 
+import tempfile
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 from tests.plugin.drawn import register_plugin
+
+
+@contextmanager
+def own_drafts() -> Iterator[None]:
+    """Keep drafts in a folder that goes again: those of the person are neither brought back nor added to."""
+    with tempfile.TemporaryDirectory() as folder:
+        drafts = Path(folder) / "drafts"
+        with patch("napari_periapical.drafts.drafts_folder", lambda: drafts):
+            yield
 
 
 def open_window(width_px: int, height_px: int, theme: str = "dark") -> tuple[Any, Any]:
