@@ -13,6 +13,7 @@ from napari_periapical.preferences import PLUGIN, Preferences, preferences
 from radio.measure.settings import LIMITS, CurvatureSettings
 from tests.plugin.made import plain_radiograph
 from tests.plugin.pretend import add, plain_viewer
+from tests.plugin.sessions import IMAGE, NO_SCALE, controller
 
 MANIFEST = Path(napari_periapical.__file__).with_name("napari.yaml")
 
@@ -96,3 +97,23 @@ def test_the_reader_stands_in_the_panel_until_another_is_typed(display, page, ma
     page.keeping.reader = "R9"
     add(viewer, plain_radiograph(seed=2))
     assert panel.keep.reader.text() == "X"
+
+
+def test_preferences_are_how_an_image_begins(tmp_path):
+    wanted = [Preferences(departure_tolerance_mm=0.25, apical_portion_mm=3.0, numbers=False, magnifier=False)]
+    one = controller(tmp_path, preferences=lambda: wanted[0])
+    assert one.canal.settings == CurvatureSettings(departure_tolerance_mm=0.25, apical_portion_mm=3.0)
+    assert (one.view.numbers, one.view.magnifier) == (False, False)
+    one.add_canal()
+    assert one.canal.settings.apical_portion_mm == 3.0
+    # what is chosen in the panel holds for the next image too, until the settings say otherwise
+    one.show_numbers(True)
+    one.open(plain_radiograph(seed=2), [NO_SCALE])
+    assert (one.view.numbers, one.view.magnifier) == (True, False)
+    wanted[0] = Preferences(magnifier=True, numbers=False)
+    one.open(plain_radiograph(seed=3), [NO_SCALE])
+    assert (one.view.numbers, one.view.magnifier) == (True, True)
+    assert one.canal.settings == CurvatureSettings()
+    # an image that is open keeps what it has
+    one.open(IMAGE, [NO_SCALE])
+    assert one.canal.settings.apical_portion_mm == 3.0
