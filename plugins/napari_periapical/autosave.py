@@ -16,7 +16,7 @@ from psygnal import Signal
 
 from napari_periapical.background import Runner, run_now
 from napari_periapical.drafts import Draft, SavedAs, newest_draft, remove_draft, write_draft
-from napari_periapical.fields import LABELS
+from napari_periapical.fields import LABELS, text_of
 from napari_periapical.session import Session
 from napari_periapical.sheet import Canal, Sheet
 from radio.errors import PeriapicalError, TableError
@@ -26,6 +26,7 @@ from radio.record.tracing import Tracing, load_tracings
 
 _FAILED = "Not kept by itself: {}. Work goes on; save the tracing to be safe."
 _AT = "%H:%M:%S"
+_NOTHING = "not stated"
 
 
 @dataclass(frozen=True, eq=False)
@@ -236,14 +237,10 @@ def _changed_facts(draft: Draft, given: tuple[CaseFacts, ...]) -> str:
 def _differences(given: CaseFacts, mine: CaseFacts) -> list[str]:
     names = [one.name for one in fields(CaseFacts) if one.name not in ("answers", "exact")]
     return [
-        f"{LABELS.get(name, name)} {_spelled(getattr(given, name))}, here {_spelled(getattr(mine, name))}"
+        f"{LABELS.get(name, name)} {text_of(given, name) or _NOTHING}, here {text_of(mine, name) or _NOTHING}"
         for name in names
         if getattr(given, name) != getattr(mine, name)
     ]
-
-
-def _spelled(value: object) -> str:
-    return "not stated" if value in (None, "") else f"{value}"
 
 
 def _state(session: Session) -> object:

@@ -138,7 +138,7 @@ def test_facts_of_the_table_stay_beneath_what_is_brought_back_and_are_told_when_
     told = changed.messages[0][1]
     assert "has changed since" in told
     assert "canal ML: Tooth (ISO 3950) 46, here 37" in told
-    assert "canal ML: File length, mm 21.0, here not stated" in told
+    assert "canal ML: File length, mm 21, here not stated" in told
     assert "canal DB is new" in told
     changed.undo()
     assert [canal.facts.canal for canal in changed.session.sheet.canals] == ["ML", "DB"]
