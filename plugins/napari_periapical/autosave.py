@@ -153,6 +153,11 @@ class Autosave:
             self.failed.emit(problem)
         self.kept.emit()
 
+    @property
+    def place(self) -> Path | None:
+        """The folder of the drafts; None where nothing is kept."""
+        return self._folder() if self._folder is not None and self._wanted() else None
+
     def told(self, session: Session) -> str:
         """Say when the work on an image was kept last, or why it is not."""
         if self._folder is None:

@@ -139,7 +139,7 @@ def write_draft(
     text = Draft.text(**content)
     path = draft_path(folder, radiograph.sha256, session)
     new = not path.exists()
-    make_directory(folder)
+    _make_private(folder)
     write_text(path, text)
     if new:
         _prune(folder, radiograph.sha256)
@@ -209,6 +209,14 @@ def _documents(folder: Path, sha256: str) -> list[Path]:
         with contextlib.suppress(OSError):  # another process took it away meanwhile
             found.append((path.stat().st_mtime_ns, path.name, path))
     return [path for *_, path in sorted(found, reverse=True)]
+
+
+def _make_private(folder: Path) -> None:
+    """Make the folder where it is not there, for this person alone: names of images may tell of people."""
+    if not folder.is_dir():
+        make_directory(folder)
+        with contextlib.suppress(OSError):  # some shares know no such rights
+            folder.chmod(0o700)
 
 
 def _prune(folder: Path, sha256: str) -> None:

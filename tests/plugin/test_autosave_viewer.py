@@ -69,6 +69,7 @@ def test_points_placed_in_a_viewer_that_is_closed_are_back_in_the_next(
     on_disk(qtbot, panel, drafts)
     assert re.fullmatch(r"Kept by itself at \d\d:\d\d:\d\d\.", panel.keep.kept.text())
     assert not panel.keep.kept.isHidden()
+    assert str(drafts) in panel.keep.kept.toolTip()
     left = one.session.sheet
     viewer.close()
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 import uuid
 from dataclasses import replace
@@ -250,6 +251,12 @@ def test_drafts_lie_in_a_folder_of_the_persons_own(monkeypatch, tmp_path):
         monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
         assert on_disk.drafts_folder() == tmp_path / "napari-periapical" / "drafts"
     assert on_disk.drafts_folder().is_absolute()
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid"), reason="rights as on POSIX")
+def test_only_the_person_can_look_into_the_folder(tmp_path):
+    controller(tmp_path / "of this program" / "drafts").place((10.0, 20.0))
+    assert (tmp_path / "of this program" / "drafts").stat().st_mode & 0o777 == 0o700
 
 
 def test_no_test_of_the_panel_reaches_the_folder_of_the_person(drafts):

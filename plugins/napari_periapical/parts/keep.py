@@ -54,7 +54,9 @@ class KeepPart(Section):
         self.table_button.setEnabled(placed)
         self.tracing_button.setEnabled(placed)
         self.state.setText(saved_state(session) if session and placed else "Nothing to save yet.")
-        show_text(self.kept, self.controller.autosave.told(session) if session else "")
+        autosave = self.controller.autosave
+        show_text(self.kept, autosave.told(session) if session else "")
+        self.kept.setToolTip(f"In {autosave.place}" if autosave.place else "")
         if session is not self._opened:
             self._opened = session
             if not self.reader.isModified():
