@@ -365,3 +365,25 @@ def test_a_step_hardly_waits_for_its_keeping(tmp_path, monkeypatch):
     assert threading.get_ident() not in threads or len(threads) > 1
     assert len(written) < 20
     assert kept(one, tmp_path) == one.session.sheet
+
+
+def test_a_program_that_is_killed_loses_no_step_it_had_finished(tmp_path):
+    code = (
+        "import sys, pathlib\n"
+        "from tests.plugin.sessions import controller\n"
+        "one = controller(pathlib.Path(sys.argv[1]))\n"
+        "for k in range(10_000):\n"
+        "    one.choose('canal_via')\n"
+        "    one.place((30.0, 0.005 * k))\n"
+        "    print(k + 1, flush=True)\n"
+    )
+    finished, command = 0, [sys.executable, "-c", code, str(tmp_path)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as run:
+        for line in run.stdout:
+            finished = int(line)
+            if finished == 40:
+                run.kill()
+    again = controller(tmp_path)
+    assert again.messages[0][0] == "note"
+    # the step in progress may be there or not
+    assert len(again.canal.points("canal_via")) in (finished, finished + 1)
