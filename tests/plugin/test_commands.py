@@ -76,6 +76,29 @@ def test_every_command_is_in_the_palette_with_a_title_and_in_the_menu(at_work):
     assert f"{NAME}.panel" in palette
 
 
+def test_the_menus_a_person_opens_hold_the_commands_and_they_work(at_work, said):
+    from qtpy.QtWidgets import QMainWindow
+
+    def opened(menu, title):
+        inner = next(one for one in menu.actions() if one.text().replace("&", "") == title).menu()
+        inner.aboutToShow.emit()
+        return inner
+
+    _, panel = at_work
+    window = panel.window()
+    assert isinstance(window, QMainWindow)
+    measure = opened(opened(window.menuBar(), "Layers"), "Measure")
+    assert "Measure root canals (Periapical measurement)" in [one.text() for one in measure.actions()]
+    actions = {one.text(): one for one in opened(measure, "Root canals").actions()}
+    assert len(actions) == len(IN_MENU)
+    before = panel.controller.canal
+    actions["Undo the last step (Periapical measurement)"].trigger()
+    assert panel.controller.canal != before
+    actions["Redo the step undone (Periapical measurement)"].trigger()
+    assert panel.controller.canal == before
+    assert said == []
+
+
 def test_every_command_says_what_lacks_in_a_viewer_that_measures_nothing(empty, said, monkeypatch):
     from qtpy.QtWidgets import QFileDialog
 
