@@ -37,7 +37,7 @@ def test_columns_are_the_agreed_ones_in_order():
     smallest_radius_mm, s_shaped, warnings, seconds, canal_line, file_line"""
     there = iter(RESULT_COLUMNS)
     assert all(name in there for name in re.split(r",\s+", agreed))
-    assert RESULT_COLUMNS[-2:] == ("electronic_tolerance_mm", "electronic_verdict")
+    assert RESULT_COLUMNS[-3:] == ("electronic_tolerance_mm", "electronic_verdict", "display")
     added = {"electronic_difference_sd_mm", "reference_length_mm", "reference_length_sd_mm"}
     added |= {quantity.beside for quantity in QUANTITIES.values()} | set(QUANTITIES)
     added |= {f"class_{scheme.name}" for scheme in SCHEMES}
