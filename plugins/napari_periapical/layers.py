@@ -43,7 +43,7 @@ _SIZES = {"landmarks": 18.0, "marks": 10.0, "found": 10.0, "names": 1.0}
 POINT_ROLES = tuple(_SIZES)
 BOX_ROLES = ("numbers",)
 # room for text on the screen, in screen pixels: of a letter, of a line, to the edge, and to what it tells of
-_LETTER, _LINE, _EDGE, _AWAY = 8.2, 21.5, 8.0, 60.0
+_LETTER, _LINE, _EDGE, _AWAY = 9.2, 21.5, 8.0, 60.0
 
 
 @dataclass(frozen=True)
