@@ -68,9 +68,12 @@ class Binding:
         viewer.mouse_move_callbacks.append(self._mouse.moved)
         viewer.events.mouse_over_canvas.connect(self._on_canvas)
         viewer.layers.events.inserting.connect(self._on_inserting)
-        viewer.layers.events.inserted.connect(self._on_inserted)
-        viewer.layers.events.removing.connect(self._on_removing)
+        # last, when all of the viewer knows of the change; what we change in answer would else be told first
+        viewer.layers.events.inserted.connect(self._on_inserted, position="last")
+        viewer.layers.events.removing.connect(self._on_going)
         viewer.layers.events.removed.connect(self._on_removed, position="last")
+        viewer.layers.events.moving.connect(self._on_going)
+        viewer.layers.events.moved.connect(self._on_moved, position="last")
         # last, so that what we change in answer is not undone by napari's own answer to the first change
         viewer.layers.selection.events.changed.connect(self._on_selection, position="last")
         viewer.layers.selection.events.active.connect(self._on_active, position="last")
@@ -86,8 +89,10 @@ class Binding:
         viewer = self.viewer
         viewer.layers.events.inserting.disconnect(self._on_inserting)
         viewer.layers.events.inserted.disconnect(self._on_inserted)
-        viewer.layers.events.removing.disconnect(self._on_removing)
+        viewer.layers.events.removing.disconnect(self._on_going)
         viewer.layers.events.removed.disconnect(self._on_removed)
+        viewer.layers.events.moving.disconnect(self._on_going)
+        viewer.layers.events.moved.disconnect(self._on_moved)
         viewer.layers.selection.events.changed.disconnect(self._on_selection)
         viewer.layers.selection.events.active.disconnect(self._on_active)
         viewer.scene.camera.events.zoom.disconnect(self._on_zoom)
@@ -164,18 +169,22 @@ class Binding:
         else:
             self.draw()  # back to millimetres, unless the new layer is in pixels
 
-    def _on_removing(self, *_: Any) -> None:
-        # a layer that came or moved now would make the viewer take another one away in its place
-        self._going = "going"
+    def _on_going(self, *_: Any) -> None:
+        # a layer that came or moved now would make the viewer take or move another one in its place
+        if not self._busy:
+            self._going = "going"
 
     def _on_removed(self, event: Any) -> None:
-        missed, self._going = self._going == "missed", ""
         self.scene.forget(event.value.metadata.get(ROLE, ""))
-        if self._busy:
-            return
-        self._tell_of_removed(event)
-        if missed:
-            self._follow_active()
+        if not self._busy:
+            self._tell_of_removed(event)
+            self._on_moved()
+
+    def _on_moved(self, *_: Any) -> None:
+        if not self._busy:
+            missed, self._going = self._going == "missed", ""
+            if missed:
+                self._follow_active()
 
     def _tell_of_removed(self, event: Any) -> None:
         if self.controller.session is None:
