@@ -59,7 +59,7 @@ class Binding:
         self.controller = controller
         self.framing = Framing(viewer, controller)
         self.scene = Scene(viewer, controller, self.framing)
-        self.shown_image = ShownImage(viewer, controller, self.framing, self.draw, self._quietly)
+        self.shown_image = ShownImage(viewer, controller, self.framing, self.draw)
         self._busy = False
         self._going: Literal["", "going", "missed"] = ""
         self._fresh: Literal["", "inserted", "selected"] = ""

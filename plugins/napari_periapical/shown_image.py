@@ -1,4 +1,4 @@
-"""The radiograph as shown with display aids: a layer of our own over the person's, there while an aid is on.
+"""The radiograph as shown with display aids: a layer of our own over the person's, seen while an aid is on.
 
 The person's layer stays as it is, with whatever contrast, gamma and colours were set on it by hand, and its
 data are those that are measured. Beside the original, our layer stands one image width to the right; the
@@ -7,7 +7,6 @@ lines are drawn on the original, which is what they were traced on.
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -21,9 +20,6 @@ from radio.image.display import Display, GreyImage, displayed
 
 # which image, by its hash, and how it is shown
 _Key = tuple[str, Display]
-# A layer that is not wanted is hidden at once and taken away after this long: napari works for a quarter of a
-# second on taking one away, and a slider drawn past where nothing is on wants it back the next moment.
-_REST_S = 0.5
 
 
 class ShownImage:
@@ -38,8 +34,6 @@ class ShownImage:
         Size and unit of a pixel in that viewer.
     redraw : callable
         Called when an image that was asked for has come.
-    quietly : callable
-        Takes an action that changes layers, and has it done without an answer to what the viewer tells of it.
     """
 
     def __init__(
@@ -48,16 +42,14 @@ class ShownImage:
         controller: Controller,
         framing: Framing,
         redraw: Callable[[], None],
-        quietly: Callable[[Callable[[], None]], None],
     ) -> None:
         self._viewer, self._controller, self._framing = viewer, controller, framing
-        self._redraw, self._quietly = redraw, quietly
+        self._redraw = redraw
         self._runner: Runner = run_now
         self._asked: _Key | None = None
         self._made: tuple[_Key, GreyImage] | None = None
         self._beside = False
-        self._hidden = self._leaving = False
-        self._wanted_again = threading.Event()
+        self._hidden = False
 
     @property
     def runner(self) -> Runner:
@@ -67,14 +59,14 @@ class ShownImage:
     @runner.setter
     def runner(self, runner: Runner) -> None:
         self._runner = runner
-        self._asked, self._leaving = None, False  # what the other runner was asked for may never come
+        self._asked = None  # what the other runner was asked for may never come
 
     def draw(self) -> None:
-        """Bring the layer in line with the view: made, filled, moved or taken away."""
+        """Bring the layer in line with the view: made, filled, moved or hidden."""
         session, display = self._controller.session, self._controller.view.display
         if session is None or not display.changes_grey:
             self._asked = self._made = None
-            self._take_away()
+            self._hide()
             return
         sha = session.radiograph.sha256
         self._ask((sha, replace(display, beside_original=False)))
@@ -82,13 +74,12 @@ class ShownImage:
         if self._made is not None and self._made[0][0] == sha:
             self._show(self._made[1], beside=display.beside_original)
         else:
-            self._take_away()
+            self._hide()
 
     def _ask(self, key: _Key) -> None:
         if self._asked == key:
             return
-        self._asked, self._leaving = key, False  # a newer job takes the place of one that waits
-        self._wanted_again.set()
+        self._asked = key
         assert self._controller.session is not None
         radiograph = self._controller.session.radiograph
         self._runner(lambda: (key, displayed(radiograph, key[1])), self._arrived)
@@ -129,24 +120,11 @@ class ShownImage:
         if below and order.index(layer) != order.index(below[-1]) + 1:
             order.move(order.index(layer), order.index(below[-1]) + 1)
 
-    def _take_away(self) -> None:
-        """Hide the layer, and take it away when it was not wanted again for a moment."""
+    def _hide(self) -> None:
+        """Hide the layer: it may be wanted again, and taking one away holds napari up for a quarter second."""
         self._beside = False
         layer = layer_of(self._viewer, DISPLAY_ROLE)
         if layer is None:
             self._hidden = False
-            return
-        if not self._hidden:
+        elif not self._hidden:
             self._hidden, layer.visible = True, False
-        if not self._leaving:
-            self._leaving = True
-            self._wanted_again.clear()
-            rest_s = 0.0 if self._runner is run_now else _REST_S
-            self._runner(lambda: self._wanted_again.wait(rest_s), lambda _: self._remove())
-
-    def _remove(self) -> None:
-        self._leaving = False
-        layer = layer_of(self._viewer, DISPLAY_ROLE)
-        if layer is not None and self._hidden and self._asked is None:
-            self._hidden = False
-            self._quietly(lambda: self._viewer.layers.remove(layer))
