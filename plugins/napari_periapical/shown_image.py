@@ -121,7 +121,7 @@ class ShownImage:
             order.move(order.index(layer), order.index(below[-1]) + 1)
 
     def _hide(self) -> None:
-        """Hide the layer: it may be wanted again, and taking one away holds napari up for a quarter second."""
+        """Hide the layer; taking one away holds napari up for a quarter of a second."""
         self._beside = False
         layer = layer_of(self._viewer, DISPLAY_ROLE)
         if layer is None:
