@@ -59,10 +59,10 @@ class MouseTool:
                 yield from self._click(event, pressed, lambda: self._end(start, exact))
         elif event.button in (LEFT, None):
             held = None if exact else target.landmark_near(start, GRAB_SCREEN_PX)
+            place = partial(target.controller.click, start, exact=exact)
             if held:
-                yield from self._hold(event, pressed, start, held)
+                yield from self._hold(event, pressed, start, held, place)
             else:
-                place = partial(target.controller.click, start, exact=exact)
                 yield from self._click(event, pressed, place)
 
     def moved(self, _viewer: Any, event: Any) -> None:
@@ -89,12 +89,24 @@ class MouseTool:
         if still and event.type == "mouse_release" and self._is_still(event, pressed):
             act()
 
-    def _hold(self, event: Any, pressed: np.ndarray, start: Point, held: tuple[str, int]) -> Iterator[None]:
-        """Move the point that was pressed; it keeps its distance from the pointer."""
+    def _hold(
+        self,
+        event: Any,
+        pressed: np.ndarray,
+        start: Point,
+        held: tuple[str, int],
+        place: Callable[[], None],
+    ) -> Iterator[None]:
+        """Move the point that was pressed; it keeps its distance from the pointer.
+
+        A press that does not become a drag chooses the point, or places another one there where one is due.
+        """
         controller = self.target.controller
         placed = controller.canal.points(held[0])[held[1]]
         offset = (placed[0] - start[0], placed[1] - start[1])
-        controller.select(*held)
+        meant = controller.is_meant(held)
+        if meant:
+            controller.select(*held)
         event.handled = True
         yield
         moving = False
@@ -110,6 +122,8 @@ class MouseTool:
             yield
         if moving:
             controller.end_move()
+        elif not meant and event.type == "mouse_release":
+            place()
 
     @staticmethod
     def _is_still(event: Any, pressed: np.ndarray) -> bool:

@@ -113,6 +113,8 @@ SHORTCUTS = (
         "Remove",
         "Remove the chosen point; while tracing, take the last pin back",
         Controller.back,
+        # the viewer's own keys for this would empty the layer, and not the sheet
+        also=(("Delete", Controller.back), ("1", Controller.back)),
         tracing=("Take back", "Take the last pin back"),
     ),
     Shortcut(

@@ -397,7 +397,7 @@ def test_no_key_of_ours_is_one_of_the_viewer():
 
     from napari_periapical.shortcuts import SHORTCUTS
 
-    shared = {"Backspace", "Enter", "Escape", "Left", "Right"}
+    shared = {"Backspace", "Delete", "1", "Enter", "Escape", "Left", "Right"}
     theirs = {
         str(key).replace("+", "-").replace("Ctrl", "Control") for k in default_shortcuts.values() for key in k
     }

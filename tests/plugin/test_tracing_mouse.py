@@ -287,3 +287,77 @@ def test_a_nudged_point_stays_on_the_image_and_without_one_it_says_what_to_do(pl
     hand.click((0.0, 20.0))
     binding.controller.nudge(-1.0, 0.0)
     assert binding.controller.canal.points("orifice") == ((-0.5, 20.0),)
+
+
+def traced_file(binding, hand):
+    """Trace a file through a pin, so that the orifice comes next."""
+    binding.controller.state_fact("scale_from", "")
+    assert binding.controller.session.landmark == "file_start"
+    hand.click((10.0, 60.0))
+    hand.click((100.0, 62.0))
+    hand.click((200.0, 64.0), button=RIGHT)
+    assert binding.controller.session.landmark == "orifice"
+
+
+def test_a_click_on_the_file_places_the_point_of_the_canal_that_is_due(plain):
+    """File and canal lie on top of each other: no click on one may be lost to the other."""
+    _, binding, hand = plain
+    controller = binding.controller
+    traced_file(binding, hand)
+    before = controller.canal.points("file_via")
+    hand.click((103.0, 63.0))  # on the pin of the file
+    assert controller.canal.points("orifice") == ((103.0, 63.0),)
+    assert controller.tracing == "canal"
+    hand.click((198.0, 65.0))  # on the file's tip
+    assert controller.canal.points("canal_via") == ((198.0, 65.0),)
+    assert controller.canal.points("file_via") == before
+    # a drag on the same spot still moves the point that is there
+    hand.drag((200.0, 64.0), (205.0, 80.0), (210.0, 90.0))
+    assert controller.canal.points("file_tip")[0][1] == pytest.approx(90.0, abs=1.0)
+    assert controller.canal.points("canal_via") == ((198.0, 65.0),)
+
+
+def test_a_second_click_on_the_point_just_placed_places_no_other(plain):
+    _, binding, hand = plain
+    controller = binding.controller
+    traced_file(binding, hand)
+    controller.choose("reference")
+    hand.click((20.0, 100.0))
+    placed = controller.canal
+    hand.click((20.0, 100.0))
+    assert controller.canal.clicks == placed.clicks
+
+
+def test_nothing_is_placed_on_a_hidden_canal(plain):
+    _, binding, hand = plain
+    controller, told = binding.controller, []
+    controller.told.connect(lambda _, text: told.append(text))
+    hand.click((10.0, 20.0))
+    controller.switch_hidden()
+    hand.click((60.0, 50.0))
+    assert controller.canal.points("canal_via") == ()
+    assert "hidden" in told[-1]
+
+
+def test_undo_during_a_drag_takes_the_drag_back_and_nothing_before_it(plain):
+    _, binding, hand = plain
+    controller = binding.controller
+    hand.click((10.0, 20.0))
+    controller.begin_move("orifice", 0)
+    controller.move_to((40.0, 40.0))
+    controller.confirm()  # Enter passes over nothing meanwhile
+    controller.undo()
+    assert controller.canal.points("orifice") == ((10.0, 20.0),)
+    assert controller.session.drag is None
+
+
+def test_the_viewers_keys_for_deleting_take_back_the_last_pin(plain):
+    viewer, binding, hand = plain
+    hand.click((10.0, 20.0))
+    hand.click((60.0, 50.0))
+    layer = binding.layer("landmarks")
+    layer.selected_data = {0, 1}
+    keys = {str(key): action for key, action in layer.keymap.items()}
+    keys["Delete"](layer)
+    assert binding.controller.canal.points("canal_via") == ()
+    assert len(layer.data) == 1

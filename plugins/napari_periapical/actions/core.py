@@ -153,8 +153,9 @@ class Core:
     def _step(self, go: Callable[[Session], bool], otherwise: str) -> None:
         if self.session is None:
             return
-        self.cancel_move()
-        if go(self.session):
+        if self.session.drag is not None:
+            self.cancel_move()  # what is under way is what is taken back
+        elif go(self.session):
             self.tell("note", "")
             self._start_canal()
         else:

@@ -55,6 +55,9 @@ class Tracing(Placing):
         if session is None:
             return
         self._point(point)
+        if session.canal.uid in session.sheet.view.hidden:
+            self.tell("note", "This canal is hidden, and nothing is placed on it: show it first (H).")
+            return
         if session.tracing is not None:
             if session.chosen:  # an end of the line, chosen in the list
                 self.end_line(point, exact=exact)
@@ -68,6 +71,18 @@ class Tracing(Placing):
         elif kind is not None:
             session.begun[before.uid, kind] = before
         self.place(point, exact=exact)
+
+    def is_meant(self, held: tuple[str, int]) -> bool:
+        """Whether a click on a point means that point, and not the one that is to be placed.
+
+        File and canal lie on top of each other, so that the next point often belongs where another is. Meant
+        are the point placed last, those of the line that is traced, and those of the landmark that is due.
+        """
+        session, parts = self.session, self._parts()
+        if session is None or session.landmark is None or held == session.selected:
+            return True
+        own = (parts.start, parts.via) if parts is not None else (session.landmark,)
+        return held[0] in own
 
     def pin(self, point: Point, *, exact: bool = False) -> None:
         """Make the live line go through this point of it."""
@@ -133,6 +148,8 @@ class Tracing(Placing):
 
     def confirm(self) -> None:
         """End the line at its last pin; without one, pass over the current landmark."""
+        if self.session is not None and self.session.drag is not None:
+            return
         if self.session is not None and self.session.tracing is not None:
             self.end_line()
         else:
