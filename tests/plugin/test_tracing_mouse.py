@@ -352,7 +352,7 @@ def test_undo_during_a_drag_takes_the_drag_back_and_nothing_before_it(plain):
 
 
 def test_the_viewers_keys_for_deleting_take_back_the_last_pin(plain):
-    viewer, binding, hand = plain
+    _, binding, hand = plain
     hand.click((10.0, 20.0))
     hand.click((60.0, 50.0))
     layer = binding.layer("landmarks")
