@@ -71,7 +71,7 @@ def _tolerance(text: str | None) -> float:
 
 
 def _multiplier(text: str | None) -> float:
-    from radio.errors import PeriapicalError
+    from radio.errors import PeriapicalError, echoed
     from radio.measure.differences import MULTIPLIERS
 
     if text is None:
@@ -80,7 +80,7 @@ def _multiplier(text: str | None) -> float:
     if not found:
         allowed = " or ".join(f"{one:g}" for one in MULTIPLIERS)
         raise PeriapicalError(
-            f"--multiplier: given {text!r}; allowed is {allowed}, as the two papers have it."
+            f"--multiplier: given {echoed(text)}; allowed is {allowed}, as the two papers have it."
         )
     return found[0]
 

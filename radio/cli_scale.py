@@ -164,22 +164,23 @@ def _known(
 
 
 def _count(text: str) -> int:
-    from radio.errors import TableError
+    from radio.errors import TableError, echoed
 
     value = stated_number("--intervals", text, 1, 500, "intervals")
     if not value.is_integer():
-        raise TableError(f"--intervals: given {text!r}; allowed is a whole number of spaces from 1 to 500")
+        allowed = "a whole number of spaces from 1 to 500"
+        raise TableError(f"--intervals: given {echoed(text)}; allowed is {allowed}")
     return int(value)
 
 
 def _points(text: str) -> tuple[tuple[float, float], tuple[float, float]]:
-    from radio.errors import TableError
+    from radio.errors import TableError, echoed
 
     found = re.fullmatch(f"{_POINT}:{_POINT}", text)
     if found is None:
         raise TableError(
-            f"--between: given {text!r}; allowed is ROW,COL:ROW,COL in pixels with decimal points, such as "
-            "120,340:560.5,352"
+            f"--between: given {echoed(text)}; allowed is ROW,COL:ROW,COL in pixels with decimal points, "
+            "such as 120,340:560.5,352"
         )
     row0, col0, row1, col1 = map(float, found.groups())
     return (row0, col0), (row1, col1)

@@ -2,7 +2,15 @@
 
 from calib.scale import CalibrationError
 
-__all__ = ["CalibrationError", "ImageError", "PeriapicalError", "TableError", "TraceError"]
+__all__ = ["CalibrationError", "ImageError", "PeriapicalError", "TableError", "TraceError", "echoed"]
+
+
+_LONGEST_ECHO = 40
+
+
+def echoed(text: str) -> str:
+    """Write in quotes what was given, for a message; of a long text only the beginning."""
+    return repr(text if len(text) <= _LONGEST_ECHO else f"{text[:_LONGEST_ECHO]}…")
 
 
 class PeriapicalError(ValueError):

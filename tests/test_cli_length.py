@@ -138,6 +138,7 @@ def test_no_length_is_exit_1(study) -> None:
         (("--length-rule", "0.8:"), "without a reason"),
         (("--length-rule", "9: far"), "0 to 5 mm"),
         (("--resorption", "some"), "--resorption: given 'some'; allowed is one of none, bone, bone+root"),
+        (("--resorption", 300 * "x"), f"--resorption: given '{40 * 'x'}…'; allowed is one of none"),
     ],
 )
 def test_a_wrong_rule_is_told_in_one_line(study, given, told) -> None:

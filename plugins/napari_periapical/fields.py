@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from radio.errors import TableError
+from radio.errors import TableError, echoed
 from radio.measure.case import CaseFacts
 from radio.measure.reading import ReadingFacts
 from radio.measure.settings import DEFAULT_SETTINGS, LIMITS, CurvatureSettings
@@ -84,7 +84,7 @@ SETTINGS = (
     ("long_axis_portion", "Long-axis share"),
     ("smoothing_mm", "Smoothing, mm"),
 )
-_OUT_OF_LIMITS = "Given {!r}; allowed is {}. Empty takes {:.4g}."
+_OUT_OF_LIMITS = "Given {}; allowed is {}. Empty takes {:.4g}."
 
 
 def with_setting(settings: CurvatureSettings, name: str, text: str) -> tuple[CurvatureSettings, str]:
@@ -101,7 +101,7 @@ def with_setting(settings: CurvatureSettings, name: str, text: str) -> tuple[Cur
     except ValueError:
         value = math.nan
     if not limits.hold(value):
-        return settings, _OUT_OF_LIMITS.format(text.strip(), limits.words, usual)
+        return settings, _OUT_OF_LIMITS.format(echoed(text.strip()), limits.words, usual)
     return replace(settings, **{name: value}), ""
 
 

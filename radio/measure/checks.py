@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from radio.errors import PeriapicalError
+from radio.errors import PeriapicalError, echoed
 from radio.measure.case import CaseResult
 from radio.measure.check_rules.between import BETWEEN_RULES, checks_between
 from radio.measure.check_rules.contract import Answer, Check, CheckRule, Withheld, answer_to
@@ -74,7 +74,7 @@ def answer_given(check: str, word: str, note: str = "") -> Answer:
     said = word.strip().casefold()
     if said not in rule.answers:
         raise PeriapicalError(
-            f"given {word!r} to check {rule.id[1:]} ({rule.question or rule.title}); allowed is "
+            f"given {echoed(word)} to check {rule.id[1:]} ({rule.question or rule.title}); allowed is "
             f"{' or '.join(rule.answers)}"
         )
     return Answer(rule.id, said, " ".join(note.split()))

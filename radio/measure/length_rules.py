@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
-from radio.errors import PeriapicalError
+from radio.errors import PeriapicalError, echoed
 from radio.measure.case import CaseFacts
 from radio.measure.result import Measurement
 
@@ -141,8 +141,8 @@ def rule_named(text: str, resorption: str | None = None) -> LengthRule | None:
         if fixed in (name, f"{name}.0"):
             return rule
     raise PeriapicalError(
-        f"given {text!r}; allowed is one of {', '.join(FIXED_RULES)} (mm), {BY_RESORPTION}, or your own: mm, "
-        "a colon and the reason, as in '0.7: wide foramen seen'"
+        f"given {echoed(text)}; allowed is one of {', '.join(FIXED_RULES)} (mm), {BY_RESORPTION}, or your "
+        "own: mm, a colon and the reason, as in '0.7: wide foramen seen'"
     )
 
 

@@ -8,7 +8,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
-from radio.errors import TableError
+from radio.errors import TableError, echoed
 from radio.measure.classes import NO_CLASS, SCHEMES, Band, Scheme
 
 SCHEME_COLUMNS = ("scheme", "quantity", "label", "from", "to")
@@ -86,4 +86,4 @@ def _edge(line: int, cells: Mapping[str, str], column: str, when_empty: float) -
 
 
 def _refused(line: int, column: str, given: str, allowed: str) -> TableError:
-    return TableError(f"row {line}, {column}: given {given!r}; allowed is {allowed}.")
+    return TableError(f"row {line}, {column}: given {echoed(given)}; allowed is {allowed}.")

@@ -9,7 +9,7 @@ from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import Literal, get_args
 
-from radio.errors import PeriapicalError
+from radio.errors import PeriapicalError, echoed
 
 Mark = Literal["zero", "half"]
 CanalState = Literal["dry", "moist", "flooded"]
@@ -197,7 +197,7 @@ class Choice:
     def __post_init__(self) -> None:
         _check_length("chosen length", self.mm)
         if self.basis not in BASES:
-            told = f"basis of the chosen length: given {self.basis!r}"
+            told = f"basis of the chosen length: given {echoed(self.basis)}"
             raise PeriapicalError(f"{told}; allowed is one of {_or(BASES)}.")
         if not self.reason.strip():
             raise PeriapicalError(
@@ -216,7 +216,7 @@ def _check_length(name: str, mm: float) -> None:
 
 def _check_word(name: str, word: str | None, allowed: Sequence[str]) -> None:
     if word is not None and word not in allowed:
-        raise PeriapicalError(f"{name}: given {word!r}; allowed is one of {_or(allowed)}, or nothing.")
+        raise PeriapicalError(f"{name}: given {echoed(word)}; allowed is one of {_or(allowed)}, or nothing.")
 
 
 def _or(words: Sequence[str]) -> str:
@@ -237,5 +237,6 @@ def check_time(text: str) -> None:
         datetime.fromisoformat(text)
     except ValueError as problem:
         raise PeriapicalError(
-            f"time: given {text!r}; allowed is a date or date and time as 2026-03-14 or 2026-03-14T09:30."
+            f"time: given {echoed(text)}; allowed is a date or date and time as 2026-03-14 or "
+            "2026-03-14T09:30."
         ) from problem

@@ -6,7 +6,7 @@ import difflib
 import re
 from collections.abc import Mapping, Sequence
 
-from radio.errors import PeriapicalError, TableError
+from radio.errors import PeriapicalError, TableError, echoed
 from radio.measure.case import LANDMARKS, CaseFacts
 from radio.measure.electronic import TOLERANCES_MM
 from radio.measure.length_rules import canonical_name
@@ -39,8 +39,8 @@ def accepted_mm(text: str) -> float:
             return one
     allowed = " or ".join(f"{one:.1f}" for one in TOLERANCES_MM)
     raise TableError(
-        f"given {text!r}; allowed is {allowed} mm: beyond 1 mm the reading is repeated, and no difference is "
-        "accepted"
+        f"given {echoed(text)}; allowed is {allowed} mm: beyond 1 mm the reading is repeated, and no "
+        "difference is accepted"
     )
 
 
@@ -65,10 +65,10 @@ def number(text: str, low: float, high: float, *, unit: str, hint: str = "") -> 
     """
     allowed = f"allowed is a number from {low:g} to {high:g} {unit}{f' ({hint})' if hint else ''}"
     if not _NUMBER.fullmatch(text):
-        raise TableError(f"given {text!r}; {allowed}, without unit or other text")
+        raise TableError(f"given {echoed(text)}; {allowed}, without unit or other text")
     value = float(text.replace(",", "."))
     if not low <= value <= high:
-        raise TableError(f"given {text!r}; {allowed}")
+        raise TableError(f"given {echoed(text)}; {allowed}")
     return value
 
 
@@ -90,7 +90,7 @@ def choice(text: str, allowed: Sequence[str]) -> str:
         return word
     close = difflib.get_close_matches(word, allowed, n=1)
     did_you_mean = f"; did you mean {close[0]!r}?" if close else ""
-    raise TableError(f"given {text!r}; allowed is one of {', '.join(allowed)}{did_you_mean}")
+    raise TableError(f"given {echoed(text)}; allowed is one of {', '.join(allowed)}{did_you_mean}")
 
 
 def landmark(text: str) -> str:
@@ -136,7 +136,7 @@ def file_size(text: str) -> int:
     size = _whole(text)
     if size is None or size not in FILE_SIZES:
         sizes = ", ".join(f"{one:02d}" for one in FILE_SIZES)
-        raise TableError(f"given {text!r}; allowed is a size of ISO 3630-1: {sizes}")
+        raise TableError(f"given {echoed(text)}; allowed is a size of ISO 3630-1: {sizes}")
     return size
 
 
@@ -151,7 +151,7 @@ def tooth(text: str) -> str:
     whole = _whole(text)
     if whole is None or str(whole) not in TEETH:
         raise TableError(
-            f"given {text!r}; allowed is a tooth in ISO 3950 notation: 11-18, 21-28, 31-38, 41-48, "
+            f"given {echoed(text)}; allowed is a tooth in ISO 3950 notation: 11-18, 21-28, 31-38, 41-48, "
             "or of the first dentition 51-55, 61-65, 71-75, 81-85"
         )
     return str(whole)
@@ -220,7 +220,7 @@ def settings_from_texts(texts: Mapping[str, str]) -> CurvatureSettings:
         else:
             option = f"--{name.replace('_', '-')}"
             problems.append(
-                f"{option}: given {text!r}; allowed is {LIMITS[name].words}, without unit or other text"
+                f"{option}: given {echoed(text)}; allowed is {LIMITS[name].words}, without unit or other text"
             )
     if problems:
         raise TableError("; ".join(problems))

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from radio.errors import PeriapicalError, TableError
+from radio.errors import PeriapicalError, TableError, echoed
 from radio.record import cells
 from radio.record.course import LENGTH_LIMITS_MM, Course, CourseEntry, FileUsed, Stage, checked_time
 from radio.record.rows import Row, read_rows
@@ -86,7 +86,7 @@ def stage(text: str) -> Stage:
         return known[word]
     close = difflib.get_close_matches(word, known, n=1)
     did_you_mean = f"; did you mean {str(known[close[0]])!r}?" if close else ""
-    raise TableError(f"given {text!r}; allowed is one of {', '.join(Stage)}{did_you_mean}")
+    raise TableError(f"given {echoed(text)}; allowed is one of {', '.join(Stage)}{did_you_mean}")
 
 
 def _spaced(text: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import fields
 
-from radio.errors import TableError
+from radio.errors import TableError, echoed
 from radio.measure.reading import CANAL_STATES, YES_NO_FLAGS, ReadingFacts
 
 # name in the line by name of the fact
@@ -76,6 +76,6 @@ def _apart(part: str) -> tuple[str, str]:
             continue
         value = rest.removeprefix("_mm").strip(" :=")
         if not value and name not in YES_NO_FLAGS:
-            raise TableError(f"given {part!r} without a value; allowed is {ALLOWED}")
+            raise TableError(f"given {echoed(part)} without a value; allowed is {ALLOWED}")
         return name, value or "yes"
-    raise TableError(f"given {part!r}; allowed is, set apart by semicolons, {ALLOWED}")
+    raise TableError(f"given {echoed(part)}; allowed is, set apart by semicolons, {ALLOWED}")
