@@ -405,3 +405,36 @@ def test_no_key_of_ours_is_one_of_the_viewer():
     assert len(ours) == len(set(ours))
     of_others = {"M"}  # of layers of labels, which ours are not
     assert set(ours) & theirs <= shared | of_others
+
+
+def test_a_fact_can_be_stated_for_a_canal_that_is_not_worked_on(controller):
+    controller.add_canal()
+    first = controller.session.sheet.canals[0].uid
+    second = controller.canal.uid
+    assert controller.state_fact_of(controller.session, first, "tooth", "36") == ""
+    assert [one.facts.tooth for one in controller.session.sheet.canals] == ["36", ""]
+    assert controller.canal.uid == second
+    assert controller.undoable == "stating tooth"
+    assert "already" in controller.state_fact_of(controller.session, first, "canal", "2")
+    controller.undo()
+    assert controller.session.sheet.canals[0].facts.tooth == ""
+    assert "not there" in controller.state_fact_of(controller.session, 99, "tooth", "36")
+
+
+def test_a_fact_stated_for_another_image_is_a_step_there_and_none_here(controller):
+    left = controller.session
+    controller.open(plain_radiograph(seed=5), [CaseFacts(scale_from="none")])
+    here = controller.session.sheet
+    assert controller.state_fact_of(left, left.canal.uid, "file_length_mm", "21") == ""
+    assert controller.session.sheet is here
+    assert controller.undoable == ""
+    assert (left.sheet.canal.facts.file_length_mm, left.history.undoable) == (21.0, "stating file length")
+    assert left.landmark == "file_start"
+
+
+def test_a_long_nonsense_is_not_echoed_whole(controller):
+    for name in ("file_length_mm", "tooth", "file_size", "length_rule", "electronic"):
+        problem = controller.state_fact(name, "nonsense" * 40)
+        assert "nonsense…'" in problem
+        assert "nonsense" * 6 not in problem
+    assert "nonsense" * 6 not in controller.state_setting("smoothing_mm", "nonsense" * 40)

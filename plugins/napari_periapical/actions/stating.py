@@ -6,8 +6,10 @@ from dataclasses import replace
 
 from napari_periapical.actions.core import Core
 from napari_periapical.fields import with_fact, with_setting
-from radio.errors import PeriapicalError
-from radio.measure.case import REPEATED_LANDMARKS
+from napari_periapical.session import Session
+from napari_periapical.sheet import Canal
+from radio.errors import PeriapicalError, echoed
+from radio.measure.case import REPEATED_LANDMARKS, CaseFacts
 from radio.measure.checks import answer_given
 
 
@@ -22,20 +24,46 @@ class Stating(Core):
         str
             What is wrong with the text, or empty when it was taken.
         """
-        if self.session is None:
-            return ""
-        new, problem = with_fact(self.canal.facts, name, text)
-        if problem:
+        return "" if self.session is None else self.state_fact_of(self.session, self.canal.uid, name, text)
+
+    def state_fact_of(self, session: Session, uid: int, name: str, text: str) -> str:
+        """State one fact of a canal, whichever image and canal are worked on.
+
+        Parameters
+        ----------
+        session : Session
+            The image of the canal; the statement is one step of its history.
+        uid : int
+            The canal.
+        name, text : str
+            As for :meth:`state_fact`.
+
+        Returns
+        -------
+        str
+            What is wrong with the text, or that there is no such canal; empty when it was taken.
+        """
+        worked_on = session.canal
+        canal = next((one for one in (worked_on, *session.sheet.canals) if one.uid == uid), None)
+        if canal is None:
+            return "Its canal is not there any more."
+        facts, problem = _stated(session, canal, name, text)
+        if problem or facts == canal.facts:
             return problem
-        others = [c.facts.canal for c in self.session.sheet.canals if c.uid != self.canal.uid]
-        if name == "canal" and new.canal in others:
-            return f"Another canal is called {new.canal!r} already; give each its own name."
-        if new != self.canal.facts:
-            canal = replace(self.canal, facts=new)
-            after = self.session.landmark
-            if after is None or (not canal.points(after) and after not in REPEATED_LANDMARKS):
-                self.session.go_on(canal, None)
-            self._push(f"stating {name.replace('_mm', '').replace('_', ' ')}", canal)
+        new = replace(canal, facts=facts)
+        if canal is worked_on:
+            after = session.landmark
+            if after is None or (not new.points(after) and after not in REPEATED_LANDMARKS):
+                session.go_on(new, None)
+        what = f"stating {name.replace('_mm', '').replace('_', ' ')}"
+        if session is self.session and canal is worked_on:
+            self._push(what, new)
+            return ""
+        session.push(what, session.sheet.with_canal(new))
+        if session is self.session:
+            self._after_change()
+        else:
+            self.autosave.note(session)
         return ""
 
     def answer_check(self, check: str, word: str, note: str = "") -> str:
@@ -79,3 +107,12 @@ class Stating(Core):
             self.tell("note", "")
             self._after_change()
         return problem
+
+
+def _stated(session: Session, canal: Canal, name: str, text: str) -> tuple[CaseFacts, str]:
+    """Give the facts of a canal with one stated anew, and what is wrong with the text."""
+    facts, problem = with_fact(canal.facts, name, text)
+    others = [one.facts.canal for one in session.sheet.canals if one.uid != canal.uid]
+    if not problem and name == "canal" and facts.canal in others:
+        problem = f"Another canal is called {echoed(facts.canal)} already; give each its own name."
+    return facts, problem

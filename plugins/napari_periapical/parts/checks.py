@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from qtpy.QtCore import QSignalBlocker
 from qtpy.QtWidgets import QComboBox, QGridLayout, QPushButton, QVBoxLayout, QWidget
 
 from napari_periapical.check_rows import (
@@ -24,12 +25,14 @@ class ChecksList(QWidget):
         super().__init__()
         self._controller = controller
         self._rows: tuple[CheckRow, ...] = ()
+        self._filled_for: object = None
         self.title = text_label("Checks: choose a line for what was seen and what to do.", bold=True)
         self.table = RowTable()
         self.details = text_label()
         self.choice = QComboBox()
         self.note = Field()
         self.note.setPlaceholderText("Note (optional)")
+        self.note.returnPressed.connect(self._answer)
         self.button = QPushButton("Answer")
         self.button.setToolTip("Keep the answer with the canal; it can be undone")
         self.button.clicked.connect(lambda *_: self._answer())
@@ -53,9 +56,15 @@ class ChecksList(QWidget):
         result = None
         if session is not None and shown is not None and shown.result is not None:
             result = result_with_neighbours(session, shown.canal.uid)
+        chosen = self._current()
         self._rows = () if result is None else with_display_told(check_rows(result), self._aids())
         self.setVisible(bool(self._rows))
-        self.table.show_rows(tuple(one.row for one in self._rows))
+        with QSignalBlocker(self.table):
+            self.table.show_rows(tuple(one.row for one in self._rows))
+            # a line may have moved: the check stays chosen, not the place
+            places = [k for k, one in enumerate(self._rows) if chosen and one.check == chosen.check]
+            if places and places[0] != self.table.currentRow():
+                self.table.selectRow(places[0])
         self._chosen(self.table.details())
 
     def _aids(self) -> str:
@@ -68,13 +77,20 @@ class ChecksList(QWidget):
         return self._rows[row] if self.table.details() and 0 <= row < len(self._rows) else None
 
     def _chosen(self, details: str) -> None:
-        """Show one check, with the answers it may have."""
+        """Show one check, with the answers it may have; what is half typed stays until another is chosen."""
         show_text(self.details, details)
-        show_text(self.problem, "")
         row = self._current()
         self.answering.setVisible(row is not None and bool(row.answers))
         if row is None:
+            self._filled_for = None
+            show_text(self.problem, "")
             return
+        owner = (self._controller.session, self._controller.canal.uid)
+        chosen = (owner, row.check, row.answers, row.answer, row.note)
+        if chosen == self._filled_for:
+            return
+        self._filled_for = chosen
+        show_text(self.problem, "")
         self.choice.clear()
         self.choice.addItems([_NO_ANSWER, *row.answers])
         self.choice.setCurrentText(row.answer or _NO_ANSWER)
@@ -84,8 +100,11 @@ class ChecksList(QWidget):
         row = self._current()
         if row is None:
             return
-        word = self.choice.currentText()
-        problem = self._controller.answer_check(
-            row.check, "" if word == _NO_ANSWER else word, self.note.text()
-        )
+        word, note = self.choice.currentText(), self.note.text()
+        if word != _NO_ANSWER:
+            problem = self._controller.answer_check(row.check, word, note)
+        elif note and not row.answer:
+            problem = "! A note is kept with an answer: choose one above."
+        else:
+            problem = self._controller.answer_check(row.check, "")
         show_text(self.problem, problem)

@@ -11,6 +11,8 @@ from calib.instruments import HandFile
 from napari_periapical.controller import Controller
 from napari_periapical.fields import CHOICES, LABELS, LINES, TOOLTIPS, text_of
 from napari_periapical.parts.section import Field, show_text, swatch, text_label
+from napari_periapical.session import Session
+from radio.errors import echoed
 
 # the colours ISO 3630-1 names for handles, as a screen shows them
 ISO_COLOURS = {
@@ -47,7 +49,7 @@ class FactsForm(QWidget):
         }
         self.problem = text_label(bold=True)
         self._wrong: dict[str, str] = {}
-        self._of: object = None
+        self._of: tuple[Session | None, int] = (None, -1)
         form = QFormLayout(self)
         form.setContentsMargins(0, 2, 0, 0)
         form.setVerticalSpacing(3)
@@ -90,13 +92,27 @@ class FactsForm(QWidget):
             self._wrong[name] = problem
         self.refresh()
 
+    def _finish(self, session: Session | None, uid: int) -> None:
+        """State what is typed and not entered for the canal it was typed for, and for no other."""
+        typed = {name: line.text() for name, line in self.lines.items() if line.isModified()}
+        for name in typed:
+            self.lines[name].setModified(False)
+        dropped = []
+        for name, text in typed.items():
+            problem = self._controller.state_fact_of(session, uid, name, text) if session else ""
+            if problem:
+                dropped.append(f"{LABELS[name]}: {echoed(text)} was typed and not entered. {problem}")
+        if dropped:
+            self._controller.tell("problem", "\n".join(dropped))
+
     def refresh(self) -> None:
         """Show what the controller holds now."""
-        canal = self._controller.canal
-        owner = (self._controller.session, canal.uid)
+        owner = (self._controller.session, self._controller.canal.uid)
         if owner != self._of:
-            self._of = owner
+            before, self._of = self._of, owner
             self._wrong.clear()
+            self._finish(*before)
+        canal = self._controller.canal
         for name, line in self.lines.items():
             if name not in self._wrong and not line.isModified():
                 line.setText(text_of(canal.facts, name))
