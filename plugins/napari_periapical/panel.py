@@ -11,7 +11,7 @@ from typing import Any
 
 from qtpy.QtCore import QObject, Qt, Signal  # type: ignore[attr-defined]
 from qtpy.QtGui import QShowEvent
-from qtpy.QtWidgets import QFileDialog, QFrame, QScrollArea, QVBoxLayout, QWidget
+from qtpy.QtWidgets import QFileDialog, QFrame, QMessageBox, QScrollArea, QVBoxLayout, QWidget
 
 from napari_periapical import keeping
 from napari_periapical.background import LatestWins, run_now
@@ -233,7 +233,16 @@ class PeriapicalPanel(QWidget):
         if not chosen:
             return None
         path = Path(chosen)
-        return path if path.suffix else path.with_suffix(Path(ending).suffix)
+        if path.suffix:
+            return path
+        # the dialog asked about the name as it was typed
+        path = path.with_suffix(Path(ending).suffix)
+        return path if add_to or not path.exists() or self._may_replace(path) else None
+
+    def _may_replace(self, path: Path) -> bool:
+        """Ask whether a file is written over."""
+        text = f"{path.name} exists already. Write over it?"
+        return QMessageBox.question(self, "Save the table", text) == QMessageBox.StandardButton.Yes
 
     def _try(self, action: Callable[[], str]) -> None:
         """Do something and say what came of it; what is wrong is said in words."""

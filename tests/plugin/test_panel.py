@@ -409,3 +409,27 @@ def test_a_curvature_method_is_chosen_read_and_drawn(at_work, qtbot):
     assert "arc or circle" in panel.curve.key.text()
     panel.curve.table.selectRow(1)
     assert "95 % interval" in panel.curve.details.text()
+
+
+def test_a_table_whose_name_is_completed_to_one_that_is_there_is_asked_for(at_work, monkeypatch, tmp_path):
+    from qtpy.QtWidgets import QMessageBox
+
+    _, panel = at_work
+    asked, answers = [], [QMessageBox.StandardButton.No, QMessageBox.StandardButton.Yes]
+    monkeypatch.setattr(QMessageBox, "question", lambda *given: asked.append(given[2]) or answers.pop(0))
+    there = tmp_path / "out.csv"
+    there.write_text("kept")
+    choose(monkeypatch, tmp_path / "out")  # the dialog saw no file of this name
+    panel.save_table()
+    assert there.read_text() == "kept"
+    assert "out.csv exists already" in asked[0]
+    panel.save_table()
+    assert len(asked) == 2
+    assert "schneider_deg" in there.read_text()
+    # the dialog itself asks about a whole name, and a new one needs no question
+    choose(monkeypatch, there)
+    panel.save_table()
+    choose(monkeypatch, tmp_path / "new")
+    panel.save_table()
+    assert (tmp_path / "new.csv").exists()
+    assert len(asked) == 2
