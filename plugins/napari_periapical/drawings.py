@@ -201,7 +201,7 @@ def result_drawings(
             np.array([[fix.row, fix.col] for fix in found], dtype=np.float64).reshape(-1, 2),
             (LANDMARK_COLOUR,) * len(found),
         ),
-        numbers_drawing(result if numbers else None, columns),
+        numbers_drawing(result if numbers else None, columns, *methods[-1:]),
         names_drawing(there if others else ()),
     ]
 
@@ -226,9 +226,11 @@ def _constructions(
     )
 
 
-def numbers_drawing(result: CaseResult | None, columns: int = 0) -> Drawing:
+def numbers_drawing(
+    result: CaseResult | None, columns: int = 0, method: CurvatureMethod = METHODS[0]
+) -> Drawing:
     """Write the main numbers beside the middle of the canal, or of the file, where there is more image."""
-    text = beside_canal(result)
+    text = beside_canal(result, method)
     line = None if result is None else result.canal_line or result.file_line
     if line is None or not text:
         return Drawing("numbers", "box", np.zeros((0, 2)))

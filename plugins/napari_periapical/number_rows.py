@@ -10,7 +10,7 @@ from napari_periapical.fields import LABELS
 from napari_periapical.guide import GUIDE
 from napari_periapical.sheet import Canal
 from radio.measure.case import CaseResult, Remark
-from radio.measure.methods import QUANTITIES, CurvatureMethod, Quantity
+from radio.measure.methods import METHODS, QUANTITIES, CurvatureMethod, Quantity
 from radio.measure.result import Measurement
 from radio.record.classed import classes_of_result
 from radio.record.wording import (
@@ -33,7 +33,9 @@ _FIRST = (
     "canal_length_mm",
     "schneider_deg",
 )
-_HEADLINE = ("working_length_mm", "gap_mm", "canal_length_mm", "schneider_deg")
+# what is worked to first; there is an estimate only where there is no working length
+_IN_VIEW = ("target_length_mm", "working_length_mm", "estimated_length_mm", "gap_mm", "canal_length_mm")
+_HEADLINE = (*_IN_VIEW, "schneider_deg")
 # shorter than in a table of results: the panel is narrow
 _NAMES = {
     "gap_mm": "Gap, tip to apex",
@@ -47,6 +49,8 @@ _NAMES = {
 }
 # shorter still, where a number stands on the image
 _SHORT = {
+    "target_length_mm": "Target",
+    "estimated_length_mm": "Estimate",
     "working_length_mm": "WL",
     "gap_mm": "Gap",
     "canal_length_mm": "Canal",
@@ -214,10 +218,24 @@ def headline(result: CaseResult | None) -> tuple[NumberRow, ...]:
     return tuple(_row(there[name]) for name in _HEADLINE if name in there)
 
 
-def beside_canal(result: CaseResult | None) -> str:
-    """Write the numbers that stay in view in as little room as they need, for the image."""
-    there = main_measurements(result) if result else {}
-    return "\n".join(f"{_SHORT[name]} {_row(there[name]).value}" for name in _HEADLINE if name in there)
+def beside_canal(result: CaseResult | None, method: CurvatureMethod = METHODS[0]) -> str:
+    """Write the lengths and the main number of a method in as little room as they need, for the image."""
+    if result is None:
+        return ""
+    there = main_measurements(result)
+    lines = [f"{_SHORT[name]} {_row(there[name]).value}" for name in _IN_VIEW if name in there]
+    bend = next((one for one in method.quantities if _value_of(result, one)), None)
+    if bend is not None:
+        lines.append(f"{_SHORT.get(bend.column, bend.title)} {_value_of(result, bend)}")
+    return "\n".join(lines)
+
+
+def _value_of(result: CaseResult, quantity: Quantity) -> str:
+    """Write the number or the word of one quantity; empty where there is none."""
+    if quantity.column in result.measurements:
+        return _row(result.measurements[quantity.column]).value
+    found = result.findings.get(quantity.column)
+    return "" if found is None else found.word
 
 
 def in_words(text: str) -> str:

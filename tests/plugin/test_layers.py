@@ -7,8 +7,10 @@ import pytest
 from calib.scale import Scale
 from napari_periapical import layers
 from napari_periapical.about import image_cautions, image_facts
+from napari_periapical.drawings import CanalShown, result_drawings
 from napari_periapical.number_rows import (
     angle_rows,
+    beside_canal,
     headline,
     length_rows,
     method_missing,
@@ -18,7 +20,7 @@ from napari_periapical.number_rows import (
 from napari_periapical.sheet import Canal
 from radio.measure.case import LANDMARKS, CaseFacts, Remark
 from radio.measure.methods import METHODS, method_named
-from radio.measure.result import Measurement
+from radio.measure.result import Finding, Measurement
 from tests.fixtures.made_case import made_case, made_radiograph
 from tests.plugin.made import plain_radiograph
 
@@ -63,6 +65,46 @@ def test_number_rows_say_value_uncertainty_unit_method_and_basis():
     assert any(row.value == "30.0 ± 1.2°" for row in rows)
     assert [row.name for row in headline(result)][:2] == ["Working length", "Gap, tip to apex"]
     assert headline(None) == ()
+
+
+def test_the_length_to_work_to_stands_first_where_a_rule_or_an_estimate_gives_one():
+    _, _, result = made_case()
+    target = Measurement("target_length_mm", 21.01, "mm", 0.1, "m", "b")
+    ruled = replace(result, measurements={**result.measurements, target.name: target})
+    assert headline(ruled)[0].name == "Target by rule"
+    assert beside_canal(ruled).splitlines()[:2] == ["Target 21.01 ± 0.10 mm", "WL 22.01 ± 0.10 mm"]
+    estimate = Measurement("estimated_length_mm", 20.5, "mm", 0.3, "m", "b")
+    fileless = {k: v for k, v in result.measurements.items() if k not in ("working_length_mm", "gap_mm")}
+    without = replace(result, measurements={**fileless, estimate.name: estimate})
+    assert headline(without)[0].name == "Estimate, no file"
+    assert beside_canal(without).startswith("Estimate 20.50 ± 0.30 mm\nCanal ")
+
+
+def test_the_box_on_the_image_shows_the_main_number_of_the_chosen_method():
+    _, _, made = made_case()
+    assert "Schneider 30.0 ± 1.2°" in beside_canal(made).splitlines()
+    weine = Measurement("weine_deg", 24.0, "deg", 2.0, "m", "b")
+    radius = Measurement("tangent_circle_radius_mm", 9.0, "mm", 1.0, "m", "b")
+    form = Finding("canal_form", "C", 0.9, "m", "b")
+    result = replace(
+        made,
+        measurements={**made.measurements, weine.name: weine, radius.name: radius},
+        findings={form.name: form},
+    )
+    told = {
+        "weine": "Weine angle 24.0 ± 2.0°",
+        "tangent-circle": "Tangent circle, radius 9.00 ± 1.00 mm",
+        "form": "Form C",
+    }
+    for name, line in told.items():
+        text = beside_canal(result, method_named(name))
+        assert text.splitlines()[-1] == line
+        assert "Schneider" not in text
+        methods = (METHODS[0], method_named(name))
+        drawn = {one.role: one for one in result_drawings(CanalShown(0, result), methods=methods)}
+        assert drawn["numbers"].labels == (text,)
+    bare = replace(result, findings={}, measurements={"gap_mm": result.measurements["gap_mm"]})
+    assert beside_canal(bare, method_named("weine")).splitlines()[-1].startswith("Gap ")
 
 
 def test_what_is_missing_is_told_in_the_words_of_the_panel():
