@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from napari_periapical.sheet import Canal
-from radio.measure.case import LANDMARKS, CaseFacts
+from radio.measure.case import LANDMARKS
 from radio.trace.line import LineKind
 
 Group = Literal["file", "canal", "root", "ball", "curve"]
@@ -96,12 +96,18 @@ _START = {
     "stop": "Click the face of the stop that rests on the tooth.",
     "handle": "Click the end of the handle, where the blade comes out of it.",
 }
-ALL_PLACED = "Drag a point to correct it, or choose another in the list to add it."
+CORRECT = "Drag a point to correct it, or choose another in the list to add it."
 
 
-def instruction(name: str, facts: CaseFacts) -> str:
-    """Say in one line how to place a landmark."""
-    return _START[facts.file_start_at] if name == "file_start" else GUIDE[name].instruction
+_NO_FILE = "No file in the image: Enter."
+
+
+def instruction(name: str, canal: Canal) -> str:
+    """Say in one line how to place a landmark, or to pass over it where there may be nothing of it."""
+    how = _START[canal.facts.file_start_at] if name == "file_start" else GUIDE[name].instruction
+    traced = canal.placed() & {"file_start", "file_via"}
+    no_file = name in ("file_start", "file_tip") and canal.facts.file_length_mm is None and not traced
+    return f"{how} {_NO_FILE}" if no_file else how
 
 
 def tracing_instruction(kind: LineKind, end: str) -> str:

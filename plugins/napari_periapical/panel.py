@@ -166,6 +166,7 @@ class PeriapicalPanel(QWidget):
 
     def refresh_numbers(self) -> None:
         """Show what is measured."""
+        self.next_step.refresh()
         self.image.checks.refresh()
         for part in (self.scale, self.trace, self.curve, self.lengths, self.second):
             part.refresh()

@@ -8,10 +8,10 @@ from typing import Literal
 
 from napari_periapical.check_rows import result_with_neighbours
 from napari_periapical.controller import Controller
-from napari_periapical.guide import GUIDE, instruction
+from napari_periapical.guide import CORRECT, GUIDE, instruction
 from napari_periapical.keeping import unsaved_canals
 from napari_periapical.number_rows import scale_source, short_value
-from radio.measure.case import CaseResult
+from radio.measure.case import CaseFacts, CaseResult
 from radio.measure.checks import open_questions
 
 State = Literal["done", "open", "heed", "later"]
@@ -25,6 +25,13 @@ NAMES = {
     "lengths": "Length and readings",
     "keep": "Keep",
 }
+# what is worked to first
+_LENGTHS = {
+    "target_length_mm": "Target by rule",
+    "working_length_mm": "Working length",
+    "estimated_length_mm": "Estimate",
+}
+_ALL_PLACED = "All needed points are placed"
 
 
 @dataclass(frozen=True)
@@ -68,9 +75,9 @@ def _image(controller: Controller, result: CaseResult | None) -> Step:
     stops = sum(one.level == "stop" for one in open_checks)
     warnings = sum(one.level == "warn" for one in open_checks)
     if stops:
-        return Step("heed", f"{_count(stops, 'check takes', 'checks take')} numbers away: choose it below.")
+        return Step("heed", f"{_count(stops, 'check takes', 'checks take')} numbers away: {_choose(stops)}.")
     if warnings:
-        return Step("heed", f"{_count(warnings, 'warning')}: choose it below for what to do.")
+        return Step("heed", f"{_count(warnings, 'warning')}: {_choose(warnings)} for what to do.")
     asked = len(open_questions(judged))
     if asked:
         return Step("open", f"{_count(asked, 'question')} only you can answer; choose one below.")
@@ -83,10 +90,33 @@ def _scale(controller: Controller, result: CaseResult | None) -> Step:
         return Step("done", f"{short_value(result, 'scale_mm_per_px')}, {scale_source(result)}.")
     if facts.scale_from == "none":
         return Step("done", "Angles only, as you chose: no millimetres.")
-    if facts.file_length_mm is not None or facts.ball_diameter_mm is not None:
-        what = "file" if facts.file_length_mm is not None else "ball"
-        return Step("open", f"Known. Now mark the {what} on the image: step 3.")
+    known = _known(facts, measured=result is not None)
+    if known:
+        return Step("open", f"Known. Now mark {' or '.join(known)} on the image: step 3.")
     return Step("open", "State a length you know: of the file, of a ball, or the size of a pixel.")
+
+
+def _known(facts: CaseFacts, *, measured: bool) -> tuple[str, ...]:
+    """Name what is to be marked before what is stated gives a scale; the size of a pixel needs any line."""
+    stated = {
+        ("file", "the file"): facts.file_length_mm is not None,
+        ("ball", "the ball"): facts.ball_diameter_mm is not None,
+        ("given", "the canal"): facts.mm_per_px is not None and not measured,
+        ("dicom", "the canal"): facts.scale_from == "dicom" and not measured,
+    }
+    return tuple(what for (by, what), there in stated.items() if there and facts.scale_from in (None, by))
+
+
+def after_all_points(controller: Controller) -> tuple[str, str]:
+    """Say in a title and a line what is left when the guide asks for no more points."""
+    shown, facts = controller.shown, controller.canal.facts
+    result = shown.result if shown else None
+    if result is None or result.scale is not None or facts.scale_from == "none":
+        return _ALL_PLACED, CORRECT
+    if _known(facts, measured=True):
+        return _ALL_PLACED, "A length is known, but gives no millimetres yet: see step 2."
+    what = "the length of the file or of a ball, or the size of a pixel"
+    return "Next: a known length, in step 2", f"{_ALL_PLACED}; millimetres need {what}."
 
 
 def _trace(controller: Controller, _result: CaseResult | None) -> Step:
@@ -95,12 +125,12 @@ def _trace(controller: Controller, _result: CaseResult | None) -> Step:
     if session.tracing is not None and session.landmark is not None:
         return Step("open", f"Tracing the {session.tracing} to the {GUIDE[session.landmark].label.lower()}.")
     if session.landmark is not None:
-        told = instruction(session.landmark, controller.canal.facts)
+        told = instruction(session.landmark, controller.canal)
         return Step("open", f"{GUIDE[session.landmark].label}: {told[:1].lower()}{told[1:]}")
     shown = controller.shown
     if shown is not None and shown.result is None:
         return Step("heed", shown.problem)
-    return Step("done", "Drag a point to correct it, or choose another in the list to add it.")
+    return Step("done", CORRECT)
 
 
 def _curvature(_controller: Controller, result: CaseResult | None) -> Step:
@@ -113,12 +143,11 @@ def _curvature(_controller: Controller, result: CaseResult | None) -> Step:
 
 
 def _lengths(controller: Controller, result: CaseResult | None) -> Step:
-    told = {} if result is None else result.measurements
-    name = next((one for one in ("working_length_mm", "estimated_length_mm") if one in told), None)
-    if result is None or name is None:
+    told = () if result is None else [one for one in _LENGTHS if one in result.measurements]
+    if result is None or not told:
         return Step("later", "Needs a traced file and the apex; without a file, canal, reference and scale.")
     facts = controller.canal.facts
-    length = f"{'Working length' if name.startswith('working') else 'Estimate'} {short_value(result, name)}"
+    length = ". ".join(f"{_LENGTHS[one]} {short_value(result, one)}" for one in told)
     if not facts.length_rule:
         return Step("open", f"{length}. Name a length rule to get the length to work to.")
     if facts.electronic_mm is None:
@@ -150,3 +179,7 @@ _OF: dict[str, Callable[[Controller, CaseResult | None], Step]] = {
 def _count(number: int, one: str, more: str = "") -> str:
     """Write a number with its word."""
     return f"{number} {one if number == 1 else more or one + 's'}"
+
+
+def _choose(number: int) -> str:
+    return f"choose {'it' if number == 1 else 'one'} below"

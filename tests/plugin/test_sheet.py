@@ -13,9 +13,9 @@ from radio.measure.case import LANDMARKS, CaseFacts
 
 def test_every_landmark_has_a_label_and_an_instruction():
     assert tuple(GUIDE) == LANDMARKS
-    assert all(GUIDE[name].label and instruction(name, CaseFacts()) for name in LANDMARKS)
-    handle = instruction("file_start", CaseFacts(file_start_at="handle"))
-    assert handle != instruction("file_start", CaseFacts(file_start_at="stop"))
+    assert all(GUIDE[name].label and instruction(name, Canal(0)) for name in LANDMARKS)
+    handle = instruction("file_start", Canal(0, CaseFacts(file_start_at="handle")))
+    assert handle != instruction("file_start", Canal(0, CaseFacts(file_start_at="stop")))
 
 
 def test_a_single_landmark_is_replaced_and_points_are_float64():

@@ -7,8 +7,9 @@ from dataclasses import replace
 import pytest
 
 from napari_periapical.controller import Controller
-from napari_periapical.steps import NAMES, steps_of_work
+from napari_periapical.steps import NAMES, after_all_points, steps_of_work
 from radio.measure.check_rules.contract import Check
+from radio.measure.result import Measurement
 from tests.fixtures.made_case import made_case, made_radiograph
 
 
@@ -68,7 +69,11 @@ def test_a_measured_case_tells_its_numbers_and_what_is_left(placed):
 
 @pytest.mark.parametrize(
     ("levels", "state", "words"),
-    [(("stop", "warn"), "heed", "takes numbers away"), (("warn", "warn", "note"), "heed", "2 warnings")],
+    [
+        (("stop", "warn"), "heed", "1 check takes numbers away: choose it below."),
+        (("stop", "stop"), "heed", "2 checks take numbers away: choose one below."),
+        (("warn", "warn", "note"), "heed", "2 warnings: choose one below"),
+    ],
 )
 def test_what_the_checks_found_is_told_at_the_image(levels, state, words):
     checks = tuple(
@@ -95,3 +100,74 @@ def test_a_measurement_that_fails_is_told_at_the_trace():
     step = steps_of_work(controller)["trace"]
     assert step.state == "heed"
     assert "no line" in step.line
+
+
+@pytest.mark.parametrize(
+    ("stated", "told"),
+    [
+        ({"ball_diameter_mm": "5"}, "mark the ball on"),
+        ({"ball_diameter_mm": "5", "file_length_mm": "21", "scale_from": "ball"}, "mark the ball on"),
+        ({"ball_diameter_mm": "5", "file_length_mm": "21", "scale_from": "file"}, "mark the file on"),
+        ({"ball_diameter_mm": "5", "file_length_mm": "21"}, "mark the file or the ball on"),
+        ({"mm_per_px": "0.02"}, "mark the canal on"),
+        ({"scale_from": "dicom"}, "mark the canal on"),
+        ({"scale_from": "ball"}, "State a length you know"),
+    ],
+)
+def test_what_is_to_be_marked_follows_what_is_stated(stated, told):
+    controller = Controller()
+    controller.open(made_radiograph())
+    for name, text in stated.items():
+        assert controller.state_fact(name, text) == ""
+    assert told in steps_of_work(controller)["scale"].line
+
+
+def test_a_file_that_may_not_be_there_is_passed_over_with_a_hint():
+    controller = Controller()
+    controller.open(made_radiograph())
+    hint = "No file in the image: Enter."
+    for landmark in ("file_start", "file_tip"):
+        assert controller.session.landmark == landmark
+        assert steps_of_work(controller)["trace"].line.endswith(hint)
+        controller.advance()
+    assert hint not in steps_of_work(controller)["trace"].line
+    controller.choose("file_start")
+    controller.place((30.0, 30.0))
+    controller.choose("file_tip")
+    assert steps_of_work(controller)["trace"].line.startswith("File tip: ")
+    assert hint not in steps_of_work(controller)["trace"].line
+    controller.undo()
+    controller.state_fact("file_length_mm", "21")
+    assert controller.session.landmark == "file_start"
+    assert hint not in steps_of_work(controller)["trace"].line
+
+
+def test_with_all_points_and_no_scale_the_way_leads_to_a_known_length():
+    controller = measured_as(scale=None)
+    _, clicks, result = made_case()
+    controller.open(made_radiograph(), [replace(result.facts, file_length_mm=None)])
+    controller.replace_canals("placing all", [controller.canal.with_clicks(clicks)])
+    title, line = after_all_points(controller)
+    assert title == "Next: a known length, in step 2"
+    assert "millimetres need the length of the file" in line
+    controller.state_fact("scale_from", "none")
+    assert after_all_points(controller)[0] == "All needed points are placed"
+    controller.state_fact("scale_from", "")
+    controller.state_fact("file_length_mm", "21")
+    assert "see step 2" in after_all_points(controller)[1]
+
+
+def test_with_a_scale_all_points_are_all_there_is_to_place(placed):
+    title, line = after_all_points(placed)
+    assert title == "All needed points are placed"
+    assert line.startswith("Drag a point")
+
+
+def test_the_length_to_work_to_is_told_first():
+    target = Measurement("target_length_mm", 21.01, "mm", 0.1, "a rule", "a length")
+    _, clicks, result = made_case()
+    controller = measured_as(measurements={**result.measurements, target.name: target})
+    controller.open(made_radiograph(), [replace(result.facts, length_rule="1")])
+    controller.replace_canals("placing all", [controller.canal.with_clicks(clicks)])
+    line = steps_of_work(controller)["lengths"].line
+    assert line.startswith("Target by rule 21.01 ± 0.10 mm. Working length 22.01 ± 0.10 mm.")

@@ -5,8 +5,9 @@ from __future__ import annotations
 from qtpy.QtWidgets import QPushButton, QVBoxLayout, QWidget
 
 from napari_periapical.binding import Binding
-from napari_periapical.guide import ALL_PLACED, GUIDE, instruction, tracing_instruction
+from napari_periapical.guide import GUIDE, instruction, tracing_instruction
 from napari_periapical.parts.section import text_label
+from napari_periapical.steps import after_all_points
 
 
 class NextStep(QWidget):
@@ -35,11 +36,11 @@ class NextStep(QWidget):
         if session is None:
             title, text = "Open an image to begin", "Take the button below, or drop an image on the viewer."
         elif current is None:
-            title, text = "All needed points are placed", ALL_PLACED
+            title, text = after_all_points(controller)
         elif session.tracing is not None:
             title, text = f"Tracing the {session.tracing}", tracing_instruction(session.tracing, current)
         else:
-            title, text = f"Next: {GUIDE[current].label}", instruction(current, controller.canal.facts)
+            title, text = f"Next: {GUIDE[current].label}", instruction(current, controller.canal)
         self.name.setText(title)
         self.instruction.setText(text)
         self.wake_button.setVisible(session is not None and not self._binding.ready)
