@@ -31,7 +31,7 @@ def main(arguments: list[str]) -> int:
     # makes what its tests share once
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ.setdefault(name, "1")
-    spread = [] if "-n" in arguments else ["-n", "auto", "--dist", "loadfile"]
+    spread = [] if "-n" in arguments else ["-n", "auto", "--dist", "loadfile", "--no-loadscope-reorder"]
     tests = run([*screen, python, "-m", "pytest", *spread, *arguments])
     return next((code for code in [*codes.values(), tests] if code), 0)
 
