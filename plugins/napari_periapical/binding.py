@@ -14,13 +14,17 @@ import numpy as np
 from napari_periapical import drafts, drawings, preferences
 from napari_periapical.autosave import Autosave
 from napari_periapical.controller import Controller
-from napari_periapical.drawings import LANDMARKS_ROLE
+from napari_periapical.drawings import LANDMARKS_ROLE, ROLES
 from napari_periapical.framing import Framing, layer_of, radiograph_of
 from napari_periapical.layers import ASIDE_PX, DISPLAY_ROLE, FACTS, ROLE
 from napari_periapical.mouse import MouseTool
 from napari_periapical.scene import Scene
 from napari_periapical.sheet import Point
 from napari_periapical.shown_image import ShownImage
+from napari_periapical.watch import LayerWatch
+
+_IN_3D = "Points are placed in 2-D: switch the viewer back."
+_PUT_BACK = "The image was moved beside its lines; it was put back."
 
 
 def bind(viewer: Any) -> Binding:
@@ -64,20 +68,13 @@ class Binding:
         self._going: Literal["", "going", "missed"] = ""
         self._fresh: Literal["", "inserted", "selected"] = ""
         self._mouse = MouseTool(self)
+        self._watch = LayerWatch(self._on_layer_moved, self._on_eye)
+        for layer in viewer.layers:
+            self._watch.follow(layer)
         viewer.mouse_drag_callbacks.append(self._mouse)
         viewer.mouse_move_callbacks.append(self._mouse.moved)
-        viewer.events.mouse_over_canvas.connect(self._on_canvas)
-        viewer.layers.events.inserting.connect(self._on_inserting)
-        # last, when all of the viewer knows of the change; what we change in answer would else be told first
-        viewer.layers.events.inserted.connect(self._on_inserted, position="last")
-        viewer.layers.events.removing.connect(self._on_going)
-        viewer.layers.events.removed.connect(self._on_removed, position="last")
-        viewer.layers.events.moving.connect(self._on_going)
-        viewer.layers.events.moved.connect(self._on_moved, position="last")
-        # last, so that what we change in answer is not undone by napari's own answer to the first change
-        viewer.layers.selection.events.changed.connect(self._on_selection, position="last")
-        viewer.layers.selection.events.active.connect(self._on_active, position="last")
-        viewer.scene.camera.events.zoom.connect(self._on_zoom)
+        for emitter, slot, position in self._slots():
+            emitter.connect(slot, position=position)
         self.framing.zoomed.connect(self.scene.fit_boxes)
         controller.changed.connect(self.draw)
         controller.measured.connect(self.draw)
@@ -86,22 +83,37 @@ class Binding:
 
     def disconnect(self) -> None:
         """Let go of the viewer; the layers stay as they are."""
-        viewer = self.viewer
-        viewer.layers.events.inserting.disconnect(self._on_inserting)
-        viewer.layers.events.inserted.disconnect(self._on_inserted)
-        viewer.layers.events.removing.disconnect(self._on_going)
-        viewer.layers.events.removed.disconnect(self._on_removed)
-        viewer.layers.events.moving.disconnect(self._on_going)
-        viewer.layers.events.moved.disconnect(self._on_moved)
-        viewer.layers.selection.events.changed.disconnect(self._on_selection)
-        viewer.layers.selection.events.active.disconnect(self._on_active)
-        viewer.scene.camera.events.zoom.disconnect(self._on_zoom)
+        for emitter, slot, _ in self._slots():
+            emitter.disconnect(slot)
+        for layer in self.viewer.layers:
+            self._watch.leave(layer)
         self.controller.changed.disconnect(self.draw)
         self.controller.measured.disconnect(self.draw)
         self.controller.aimed.disconnect(self.draw_live)
-        viewer.mouse_drag_callbacks.remove(self._mouse)
-        viewer.mouse_move_callbacks.remove(self._mouse.moved)
-        viewer.events.mouse_over_canvas.disconnect(self._on_canvas)
+        self.viewer.mouse_drag_callbacks.remove(self._mouse)
+        self.viewer.mouse_move_callbacks.remove(self._mouse.moved)
+
+    def _slots(self) -> tuple[tuple[Any, Callable[..., None], Literal["first", "last"]], ...]:
+        viewer, events, selection = (
+            self.viewer,
+            self.viewer.layers.events,
+            self.viewer.layers.selection.events,
+        )
+        # last, when all of the viewer knows of the change: what we change in answer would else be told first,
+        # or undone by napari's own answer to the first change
+        return (
+            (viewer.events.mouse_over_canvas, self._on_canvas, "first"),
+            (events.inserting, self._on_inserting, "first"),
+            (events.inserted, self._on_inserted, "last"),
+            (events.removing, self._on_going, "first"),
+            (events.removed, self._on_removed, "last"),
+            (events.moving, self._on_going, "first"),
+            (events.moved, self._on_moved, "last"),
+            (selection.changed, self._on_selection, "last"),
+            (selection.active, self._on_active, "last"),
+            (viewer.scene.camera.events.zoom, self._on_zoom, "first"),
+            (viewer.dims.events.ndisplay, self._on_dimensions, "last"),
+        )
 
     # -- finding layers -----------------------------------------------------------------------------------
 
@@ -125,15 +137,21 @@ class Binding:
     def ready(self) -> bool:
         """Whether a click on the image places a point now: our landmarks are the active layer, and shown."""
         active = self.viewer.layers.selection.active
-        return active is not None and active.metadata.get(ROLE) == LANDMARKS_ROLE and active.visible
+        ours = active is not None and active.metadata.get(ROLE) == LANDMARKS_ROLE and active.visible
+        return bool(ours and self.framing.flat)
 
     def make_ready(self) -> None:
-        """Make the landmarks the active layer, drawing it again if it was deleted."""
+        """Make the landmarks the active layer in a flat view, drawing it again if it was deleted."""
+        self.viewer.dims.ndisplay = 2
+        self._wake()
+
+    def _wake(self) -> None:
         if self.controller.session is None:
             return
         self.draw()
         layer = self.layer(LANDMARKS_ROLE)
-        assert layer is not None
+        if layer is None or not self.framing.flat:
+            return
         layer.visible = True
         self.viewer.layers.selection.active = layer
         self.controller.changed.emit()
@@ -146,7 +164,7 @@ class Binding:
         if images:
             active = self.viewer.layers.selection.active
             self._open(next((one for one in images if one == active), images[-1]))
-            self.make_ready()
+            self._wake()
 
     def _open(self, layer: Any) -> None:
         radiograph = radiograph_of(layer)
@@ -160,11 +178,12 @@ class Binding:
             self.framing.make_room()
 
     def _on_inserted(self, event: Any) -> None:
+        self._watch.follow(event.value)
         if self._busy:
             return
         if radiograph_of(event.value) is not None:
             self._open(event.value)
-            self.framing.bring_into_view(event.value)
+            self.framing.show_whole()
             self._fresh = "inserted"  # napari is about to select the new layer; ours comes after that
         else:
             self.draw()  # back to millimetres, unless the new layer is in pixels
@@ -175,6 +194,7 @@ class Binding:
             self._going = "going"
 
     def _on_removed(self, event: Any) -> None:
+        self._watch.leave(event.value)
         self.scene.forget(event.value.metadata.get(ROLE, ""))
         if not self._busy:
             self._tell_of_removed(event)
@@ -189,14 +209,26 @@ class Binding:
     def _tell_of_removed(self, event: Any) -> None:
         if self.controller.session is None:
             return
-        if not any(self.framing.is_current(radiograph_of(one)) for one in self.image_layers()):
+        images = self.image_layers()
+        if not images:
             self.controller.close()
+        elif not any(self.framing.is_current(radiograph_of(one)) for one in images):
+            self._go_on_with(images[-1])
         elif event.value.metadata.get(ROLE):
             self.controller.tell(
                 "note",
                 f"The layer {event.value.name} is drawn again at the next change: it only shows what is kept "
                 "here. Use its eye to hide it.",
             )
+
+    def _go_on_with(self, image: Any) -> None:
+        """Work on another image after that worked on was deleted."""
+        if all(self.layer(role) is not None for role in ROLES):
+            self._open(image)
+            self.framing.bring_into_view(image)
+            self._wake()
+        else:  # all layers are being deleted, and none is to come now
+            self._quietly(lambda: self._open(image))
 
     def _on_selection(self, *_: Any) -> None:
         active = self.viewer.layers.selection.active
@@ -217,13 +249,42 @@ class Binding:
         session = self.controller.session
         if radiograph is not None and (session is None or radiograph.sha256 != session.radiograph.sha256):
             self._open(active)
+            self.framing.bring_into_view(active)
+            self._wake()
         elif radiograph is not None and fresh:
-            self.make_ready()
+            self._wake()
         else:
             self._quietly(self.controller.changed.emit)  # a layer that was deleted stays so for now
 
     def _on_zoom(self, *_: Any) -> None:
         self.framing.follow_zoom()
+
+    def _on_dimensions(self, *_: Any) -> None:
+        self._quietly(self.scene.follow_dimensions)
+        self.framing.follow_zoom()
+        if self.controller.session is not None:
+            self.controller.tell("note", "")
+        self.controller.changed.emit()
+        if self.framing.flat:
+            self.framing.show_whole()
+            self._follow_chosen()
+
+    def _follow_chosen(self) -> None:
+        """Make clicks count again when an image of ours came, or was chosen, in three dimensions."""
+        active = self.viewer.layers.selection.active
+        if active is not None and radiograph_of(active) is not None:
+            self._wake()
+
+    def _on_layer_moved(self, layer: Any) -> None:
+        if not self._busy and self.framing.place(layer):
+            self.controller.tell("note", _PUT_BACK)
+
+    def _on_eye(self, layer: Any) -> None:
+        self.framing.answer_eye(layer)
+        if not self.framing.flat:
+            self._quietly(self.scene.follow_dimensions)
+        elif not self._busy and layer.metadata.get(ROLE) == LANDMARKS_ROLE:
+            self._quietly(self.controller.changed.emit)  # the panel says whether clicks place points
 
     def _on_canvas(self, *_: Any) -> None:
         if not self.viewer.mouse_over_canvas:
@@ -233,13 +294,16 @@ class Binding:
 
     def draw(self) -> None:
         """Bring every layer of ours in line with the controller."""
-        if not self._busy:
+        if not self.framing.flat:
+            if self.controller.session is not None:
+                self.controller.tell("note", _IN_3D)
+        elif not self._busy:
             self._quietly(self.scene.clear if self.controller.session is None else self.scene.draw)
             self._quietly(self.shown_image.draw)
 
     def draw_live(self) -> None:
         """Draw what follows the pointer, and nothing else."""
-        if not self._busy and self.controller.session is not None:
+        if not self._busy and self.framing.flat and self.controller.session is not None:
             self._quietly(self.scene.draw_live)
 
     def _quietly(self, action: Callable[[], None]) -> None:

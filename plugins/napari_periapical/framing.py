@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from typing import Any, ClassVar
+from weakref import WeakSet
 
 import numpy as np
 from psygnal import Signal
 
 from napari_periapical import layers
 from napari_periapical.controller import Controller
-from napari_periapical.layers import ASIDE_PX, RADIOGRAPH, ROLE, Frame
+from napari_periapical.layers import ASIDE_PX, DISPLAY_ROLE, RADIOGRAPH, ROLE, Frame
 from napari_periapical.sheet import Point
 from radio.image.radiograph import Radiograph
 from radio.measure.case import CaseResult
@@ -51,7 +52,13 @@ class Framing:
         self._zoom_drawn = 0.0
         self._another_image = False
         self._beside: tuple[str, float] | None = None
+        self._put_away: WeakSet[Any] = WeakSet()
         self.frame: Frame | None = None
+
+    @property
+    def flat(self) -> bool:
+        """Whether the viewer shows two dimensions; in three nothing of ours can be drawn."""
+        return int(self._viewer.dims.ndisplay) == 2
 
     def begin_image(self) -> None:
         """Have every layer given its frame at the next drawing: another image is worked on."""
@@ -70,32 +77,62 @@ class Framing:
         if frame != self.frame or self._another_image or beside != self._beside:
             paired = beside is not None and beside != self._beside
             self._another_image, self._beside = False, beside
+            self._show_worked_on()
             self.apply(frame)
             if paired:
-                self._viewer.reset_view()  # both images, or nothing seems to have happened
+                self.show_whole()  # both images, or nothing seems to have happened
 
     def apply(self, frame: Frame) -> None:
         """Give every layer of ours, and every radiograph, this frame; the view stays where it is."""
         before = self.frame.col if self.frame else self._image_col()
-        for layer in self._viewer.layers:
-            radiograph = radiograph_of(layer)
-            if radiograph is not None and not self.is_current(radiograph):
-                # another image in the viewer keeps the shape of its own pixels
-                own = Frame(frame.col * radiograph.pixel_aspect, frame.col, frame.unit)
-            elif radiograph is not None or ROLE in layer.metadata:
-                own = frame
-            else:
-                continue
-            _place(layer, own, self._aside_cols(radiograph))
         self.frame = frame
+        # those that are hidden first: they are placed silently, and the viewer measures all with the next
+        for layer in sorted(self._viewer.layers, key=lambda one: bool(one.visible)):
+            self.place(layer)
         self._keep_view(frame.col / before)
         self._viewer.canvas.overlays.scale_bar.visible = frame.unit == "mm"
         self._set_widths()
 
-    def place(self, layer: Any) -> None:
-        """Give one layer of ours the present frame."""
-        assert self.frame is not None
-        _place(layer, self.frame, self._aside_cols(None))
+    def place(self, layer: Any) -> bool:
+        """Give one layer of ours the present frame; True when it stood elsewhere."""
+        radiograph = radiograph_of(layer)
+        if self.frame is None or (radiograph is None and ROLE not in layer.metadata):
+            return False
+        own = self.frame
+        if radiograph is not None and not self.is_current(radiograph):
+            # another image in the viewer keeps the shape of its own pixels
+            own = Frame(own.col * radiograph.pixel_aspect, own.col, own.unit)
+        return _place(layer, own, self._aside_cols(radiograph))
+
+    def _show_worked_on(self) -> None:
+        """Hide the images that are not worked on, and show those again that were hidden so.
+
+        Each image that is seen is painted, and measured by napari at every change of a layer.
+        """
+        for layer in self._viewer.layers:
+            radiograph = radiograph_of(layer)
+            if radiograph is None:
+                continue
+            if self._is_worked_on(radiograph):
+                if layer in self._put_away:
+                    layer.visible = True
+                self._put_away.discard(layer)
+            elif layer.visible:
+                layer.visible = False
+                self._put_away.add(layer)
+
+    def _is_worked_on(self, radiograph: Radiograph) -> bool:
+        """Say whether an image is worked on, or is of the pair of views that is."""
+        pair = self._controller.pair
+        sessions = (pair.first, pair.second) if pair else ()
+        return self.is_current(radiograph) or radiograph.sha256 in [one.radiograph.sha256 for one in sessions]
+
+    def answer_eye(self, layer: Any) -> None:
+        """Have a layer that was shown drawn where it was placed meanwhile; the person has the last word."""
+        if layer.visible:
+            self._put_away.discard(layer)
+            if not self.place(layer):
+                _announce(layer)
 
     def _second_view(self) -> tuple[str, float] | None:
         """Name the image that stands beside another as its second view, and how far to the right, columns."""
@@ -120,17 +157,21 @@ class Framing:
             self.apply(layers.frame_of(session.radiograph.pixel_aspect, None, millimetres=False))
 
     def bring_into_view(self, layer: Any) -> None:
-        """Show a new image whole, unless others are there and the middle of the view lies on it too."""
+        """Show an image whole, unless the middle of the view lies on it."""
         middle = layer.world_to_data(tuple(self._viewer.scene.camera.center)[-2:])
-        on_it = all(0 <= at < size for at, size in zip(middle, layer.data.shape, strict=True))
-        others = any(radiograph_of(one) is not None and one is not layer for one in self._viewer.layers)
-        if not (others and on_it):
-            self._viewer.reset_view()
+        if not all(0 <= at < size for at, size in zip(middle, layer.data.shape, strict=True)):
+            self.show_whole()
+
+    def show_whole(self) -> None:
+        """Fit the view to the images that are seen."""
+        seen = [one for one in self._viewer.layers if one.visible and _is_image(one)]
+        if seen and self.flat:
+            self._viewer.reset_view(layers=seen)
 
     def follow_zoom(self) -> None:
         """Keep the width of lines on the screen, in steps."""
         zoom = self._viewer.scene.camera.zoom
-        if self._zoom_drawn and not 1 / _ZOOM_STEP < zoom / self._zoom_drawn < _ZOOM_STEP:
+        if self.flat and self._zoom_drawn and not 1 / _ZOOM_STEP < zoom / self._zoom_drawn < _ZOOM_STEP:
             self._set_widths()
 
     def px_per_screen_px(self) -> float:
@@ -187,7 +228,7 @@ class Framing:
         return True
 
     def _set_widths(self) -> None:
-        if self.frame is None:
+        if self.frame is None or not self.flat:
             return
         self._zoom_drawn = self._viewer.scene.camera.zoom
         for role in layers.LINE_ROLES:
@@ -201,14 +242,44 @@ class Framing:
         self.zoomed.emit()
 
 
-def _place(layer: Any, frame: Frame, cols: float) -> None:
-    """Set what differs only: napari works on the whole scene for each of these."""
+def _is_image(layer: Any) -> bool:
+    """Say whether a layer shows a radiograph, as it is or with display aids."""
+    return radiograph_of(layer) is not None or layer.metadata.get(ROLE) == DISPLAY_ROLE
+
+
+def _place(layer: Any, frame: Frame, cols: float) -> bool:
+    """Set what differs, and tell of it once: napari works on the whole scene each time it is told."""
     wanted = layers.spatial_kwargs(frame, cols + layer.metadata.get(ASIDE_PX, 0.0))
-    if tuple(str(unit) for unit in layer.units) != _UNIT_NAMES[frame.unit]:
-        layer.units = wanted["units"]
-    if tuple(layer.axis_labels) != wanted["axis_labels"]:
-        layer.axis_labels = wanted["axis_labels"]
-    if tuple(layer.scale) != wanted["scale"]:
-        layer.scale = wanted["scale"]
-    if tuple(layer.translate) != wanted["translate"]:
-        layer.translate = wanted["translate"]
+    units = tuple(str(unit) for unit in layer.units) != _UNIT_NAMES[frame.unit]
+    upright = _is_upright(layer)
+    if not units and upright and _has(layer, wanted):
+        return False
+    with layer.events.blocker_all():
+        if units:
+            layer.units = wanted["units"]
+        if not upright:
+            layer.affine, layer.rotate, layer.shear = np.eye(layer.ndim + 1), 0.0, np.zeros(1)
+        for name in ("axis_labels", "scale", "translate"):
+            if tuple(getattr(layer, name)) != wanted[name]:
+                setattr(layer, name, wanted[name])
+    if layer.visible or radiograph_of(layer) is None:
+        _announce(layer)
+    return True
+
+
+def _has(layer: Any, wanted: dict[str, Any]) -> bool:
+    numbers = all(np.allclose(getattr(layer, name), wanted[name], 1e-9, 0) for name in ("scale", "translate"))
+    return numbers and tuple(layer.axis_labels) == wanted["axis_labels"]
+
+
+def _is_upright(layer: Any) -> bool:
+    """Say whether a layer is neither turned nor sheared nor moved by napari's transform mode."""
+    turned = np.allclose(layer.rotate, np.eye(layer.ndim)) and not np.any(np.abs(layer.shear) > 1e-12)
+    return bool(turned and np.allclose(layer.affine.affine_matrix, np.eye(layer.ndim + 1)))
+
+
+def _announce(layer: Any) -> None:
+    """Have the viewer take up size, unit and place of a layer."""
+    layer.events.extent()
+    layer.events.units()
+    layer.events.scale()

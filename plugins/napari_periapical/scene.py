@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from typing import Any
+from weakref import WeakSet
 
 import numpy as np
 
@@ -32,10 +33,24 @@ class Scene:
         self._controller = controller
         self._framing = framing
         self._drawn: dict[str, Drawing] = {}
+        self._put_away: WeakSet[Any] = WeakSet()
 
     def layer(self, role: str) -> Any | None:
         """Our layer of one role, known by its metadata and not by its name."""
         return layer_of(self._viewer, role)
+
+    def follow_dimensions(self) -> None:
+        """Hide what cannot be painted in three dimensions, and show it again in two."""
+        for role in ROLES:
+            layer = self.layer(role)
+            if layer is None:
+                continue
+            if self._framing.flat and layer in self._put_away:
+                self._put_away.discard(layer)
+                layer.visible = True
+            elif not self._framing.flat and layer.visible:
+                self._put_away.add(layer)
+                layer.visible = False
 
     def forget(self, role: str) -> None:
         """Take note that the layer of a role is gone."""

@@ -110,7 +110,7 @@ class ShownImage:
         self._framing.place(layer)
         self._put_over_the_image(layer)
         if beside and not self._beside:
-            self._viewer.reset_view()  # both images, or nothing seems to have happened
+            self._framing.show_whole()  # both images, or nothing seems to have happened
         self._beside = beside
 
     def _put_over_the_image(self, layer: Any) -> None:

@@ -211,13 +211,14 @@ def test_the_view_stays_when_a_scale_is_stated_changed_and_taken_back(zoomed):
 
 
 @pytest.mark.parametrize("aspect", [1.0, 1.5])
-def test_the_view_stays_when_another_image_comes_to_one_in_millimetres(zoomed, aspect):
+def test_the_view_stays_when_another_image_is_chosen_and_one_is_in_millimetres(zoomed, aspect):
     viewer, binding = zoomed
     first = viewer.layers[0]
     binding.controller.state_fact("mm_per_px", "0.05")
     second = add(viewer, plain_radiograph((800, 600), seed=3, aspect=aspect))
     assert binding.framing.frame.unit == "pixel"
-    assert looked_at(viewer, first) == pytest.approx((690.0, 210.0, 6.0))
+    assert looked_at(viewer, second)[:2] == pytest.approx((399.5, 299.5))  # whole
+    viewer.scene.camera.center, viewer.scene.camera.zoom = (690.0, 210.0), 6.0
     for image, unit in ((first, "mm"), (second, "pixel"), (first, "mm")):
         viewer.layers.selection.active = image
         assert binding.framing.frame.unit == unit
@@ -228,18 +229,30 @@ def test_the_view_stays_when_one_of_two_images_goes(zoomed):
     viewer, binding = zoomed
     second = add(viewer, plain_radiograph((800, 600), seed=3))
     viewer.layers.selection.active = viewer.layers[0]
+    viewer.scene.camera.center, viewer.scene.camera.zoom = (690.0, 210.0), 6.0
     binding.controller.state_fact("mm_per_px", "0.05")
     assert second.scale[0] == MM_PER_PX
     viewer.layers.remove(viewer.layers[0])
     assert looked_at(viewer, second) == pytest.approx((690.0, 210.0, 6.0))
 
 
-def test_an_image_that_would_lie_outside_the_view_is_brought_into_it(zoomed):
+def test_a_new_image_is_shown_whole_and_a_chosen_one_when_the_view_lies_beside_it(zoomed):
     viewer, _ = zoomed
+    large = viewer.layers[0]
     small = add(viewer, plain_radiograph((80, 60), seed=3))
-    rows, cols, _ = looked_at(viewer, small)
-    assert (rows, cols) == pytest.approx((399.5, 299.5))  # both images whole
-    assert viewer.scene.camera.zoom < 1
+    assert_whole(viewer, small)
+    viewer.layers.selection.active = large
+    viewer.scene.camera.center = (690.0, 210.0)
+    viewer.layers.selection.active = small
+    assert_whole(viewer, small)
+
+
+def assert_whole(viewer, image):
+    rows, cols = image.data.shape
+    row, col, zoom = looked_at(viewer, image)
+    assert (row, col) == pytest.approx(((rows - 1) / 2, (cols - 1) / 2))
+    tall, wide = viewer.canvas.size
+    assert 0.8 < max(rows * zoom / tall, cols * zoom / wide) <= 1
 
 
 @pytest.mark.parametrize("everything", [False, True])
@@ -275,12 +288,12 @@ def test_no_one_sees_two_units_at_once_when_a_layer_comes_to_millimetres(zoomed,
     seen = []
     viewer.layers.events.inserted.connect(lambda _: seen.append(viewer.layers.extent.units), position="first")
     if of_ours:
-        add(viewer, plain_radiograph((800, 600), seed=3))
+        assert_whole(viewer, add(viewer, plain_radiograph((800, 600), seed=3)))
     else:
         viewer.add_labels(np.zeros((20, 20), dtype=int))
+        assert looked_at(viewer, viewer.layers[0]) == pytest.approx((690.0, 210.0, 6.0))
     assert seen
     assert None not in seen
-    assert looked_at(viewer, viewer.layers[0]) == pytest.approx((690.0, 210.0, 6.0))
 
 
 def test_a_layer_in_millimetres_leaves_ours_in_millimetres(zoomed):
@@ -420,7 +433,7 @@ def test_the_image_that_is_worked_on_lies_on_the_others(plain):
         assert binding.framing.is_current(chosen.metadata[layers.RADIOGRAPH])
         assert binding.image_layers()[-1] is chosen
         assert roles(viewer) == [None, None, *ROLES]
-        assert viewer.layers.selection.active is chosen
+        assert binding.ready  # and clicks place points on it at once
 
 
 def test_two_images_one_calibrated_one_not_never_mix_units(traced):
