@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from qtpy.QtCore import Qt, Signal  # type: ignore[attr-defined]
-from qtpy.QtGui import QResizeEvent
+from qtpy.QtGui import QKeyEvent, QResizeEvent
 from qtpy.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem
 
 from napari_periapical.number_rows import NumberRow
+from napari_periapical.parts.section import keep_list_keys
 
 _ROW_PX = 22
 _SPACE_PX = 4
@@ -30,7 +31,7 @@ class RowTable(QTableWidget):
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.setShowGrid(False)
-        self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self.setFocusPolicy(Qt.FocusPolicy.TabFocus)  # a click leaves the keys with the image
         self.itemSelectionChanged.connect(lambda: self.told.emit(self.details()))
         self._rows: tuple[NumberRow, ...] = ()
 
@@ -49,6 +50,11 @@ class RowTable(QTableWidget):
                 self.setItem(k, column, item)
         self._fit_height()
         self.setVisible(bool(rows))
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Take the keys of a table."""
+        super().keyPressEvent(event)
+        keep_list_keys(event)
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Break long names anew for another width."""

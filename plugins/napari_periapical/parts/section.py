@@ -6,7 +6,7 @@ import re
 
 from qtpy.QtCore import Qt
 from qtpy.QtGui import QColor, QKeyEvent, QPainter, QPixmap
-from qtpy.QtWidgets import QLabel, QLineEdit, QSizePolicy, QToolButton, QVBoxLayout, QWidget
+from qtpy.QtWidgets import QLabel, QLineEdit, QListWidget, QSizePolicy, QToolButton, QVBoxLayout, QWidget
 
 from napari_periapical.controller import Controller
 from napari_periapical.steps import NAMES, Step
@@ -92,6 +92,32 @@ class Field(QLineEdit):
         """Take every key; Qt hands on what a line leaves unused, and napari would act on it."""
         super().keyPressEvent(event)
         event.accept()
+
+
+# what a list or table is worked with by keys; the viewer would act on those it leaves unused
+_LIST_KEYS = {
+    *(Qt.Key.Key_Return, Qt.Key.Key_Enter, Qt.Key.Key_Space, Qt.Key.Key_Up, Qt.Key.Key_Down),
+    *(Qt.Key.Key_Left, Qt.Key.Key_Right, Qt.Key.Key_Home, Qt.Key.Key_End),
+}
+
+
+def keep_list_keys(event: QKeyEvent) -> None:
+    """Keep the keys a list or table is worked with from going on to the viewer."""
+    if event.key() in _LIST_KEYS:
+        event.accept()
+
+
+class KeyList(QListWidget):
+    """A list that keyboards reach by Tab, and that keeps its keys; a click leaves them with the image."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Take the keys of a list."""
+        super().keyPressEvent(event)
+        keep_list_keys(event)
 
 
 def text_label(text: str = "", *, bold: bool = False) -> QLabel:

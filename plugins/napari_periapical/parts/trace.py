@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from qtpy.QtCore import Qt
 from qtpy.QtGui import QIcon
-from qtpy.QtWidgets import QGridLayout, QListWidget, QListWidgetItem, QPushButton
+from qtpy.QtWidgets import QGridLayout, QListWidgetItem, QPushButton
 
 from napari_periapical.binding import Binding
 from napari_periapical.drawings import GROUP_COLOURS
 from napari_periapical.guide import GUIDE, essential
 from napari_periapical.parts.canals import CanalChoice
 from napari_periapical.parts.form import FactsForm
-from napari_periapical.parts.section import Section, swatch, text_label
+from napari_periapical.parts.section import KeyList, Section, swatch, text_label
 from napari_periapical.shortcuts import BY_NAME, SHORTCUTS
 from radio.measure.case import LANDMARKS
 
@@ -26,14 +26,14 @@ class TracePart(Section):
         self._binding = binding
         self.canals = CanalChoice(binding.controller)
         self.form = FactsForm(binding.controller, FACTS)
-        self.list = QListWidget()
+        self.list = KeyList()
         self.list.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self.list.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         for name in LANDMARKS:
             self.list.addItem(self._item(name))
         height = self.list.sizeHintForRow(0) * len(LANDMARKS) + 2 * self.list.frameWidth()
         self.list.setFixedHeight(height)
         self.list.itemClicked.connect(self._chosen)
+        self.list.itemActivated.connect(self._chosen)
         with_button = [one for one in SHORTCUTS if one.button]
         self.buttons = {one.name: QPushButton(one.label) for one in with_button}
         grid = QGridLayout()
