@@ -63,6 +63,7 @@ STEPS = {
     "state_fact": (None, lambda one: one.state_fact("tooth", "36")),
     "state_fact_of": (None, lambda one: one.state_fact_of(one.session, 1, "tooth", "36")),
     "state_setting": (None, lambda one: one.state_setting("apical_portion_mm", "3")),
+    "state_setting_of": (None, lambda one: one.state_setting_of(one.session, "apical_portion_mm", "3")),
     "answer_check": (None, lambda one: one.answer_check("P10", "yes", "seen")),
     "add_canal": (None, Controller.add_canal),
     "remove_canal": (None, Controller.remove_canal),

@@ -129,3 +129,23 @@ def test_a_half_typed_answer_stays_when_a_result_arrives(display, qtbot):
     assert checks.note.text() == "later"
     assert len(controller.canal.facts.answers) == 1
     controller.measured.disconnect(checks.refresh)
+
+
+@pytest.mark.parametrize(("text", "value"), [("2,5", 2.5), ("much", None)])
+def test_a_setting_half_typed_holds_for_its_own_image_alone(work, qtbot, text, value):
+    from napari_periapical.parts.settings import SettingsForm
+
+    controller = work.controller
+    settings = SettingsForm(controller)
+    qtbot.addWidget(settings)
+    controller.changed.connect(settings.refresh)
+    settings.refresh()
+    left, usual = controller.session, controller.canal.settings.apical_portion_mm
+    line = half_type(settings, "apical_portion_mm", text)
+    controller.open(plain_radiograph(seed=5), [CaseFacts(scale_from="none")])
+    line.editingFinished.emit()
+    assert (line.text(), line.isModified()) == ("", False)
+    assert controller.canal.settings.apical_portion_mm == usual
+    assert left.sheet.canal.settings.apical_portion_mm == (value or usual)
+    assert ("'much'" in work.told[-1][1]) is (value is None)
+    controller.changed.disconnect(settings.refresh)

@@ -60,10 +60,7 @@ class Stating(Core):
             self._push(what, new)
             return ""
         session.push(what, session.sheet.with_canal(new))
-        if session is self.session:
-            self._after_change()
-        else:
-            self.autosave.note(session)
+        self._after_stating(session)
         return ""
 
     def answer_check(self, check: str, word: str, note: str = "") -> str:
@@ -96,17 +93,26 @@ class Stating(Core):
         str
             What is wrong with the text, or empty when it was taken.
         """
-        if self.session is None:
-            return ""
-        settings, problem = with_setting(self.canal.settings, name, text)
-        if not problem and settings != self.canal.settings:
+        return "" if self.session is None else self.state_setting_of(self.session, name, text)
+
+    def state_setting_of(self, session: Session, name: str, text: str) -> str:
+        """State a setting of an image, whichever is worked on; as :meth:`state_setting`."""
+        settings, problem = with_setting(session.canal.settings, name, text)
+        if problem or settings == session.canal.settings:
+            return problem
+        if session is self.session:
             self.cancel_move()
-            sheet = self.session.sheet
-            canals = tuple(replace(one, settings=settings) for one in sheet.canals)
-            self.session.push(f"setting {name.replace('_', ' ')}", replace(sheet, canals=canals))
             self.tell("note", "")
+        canals = tuple(replace(one, settings=settings) for one in session.sheet.canals)
+        session.push(f"setting {name.replace('_', ' ')}", replace(session.sheet, canals=canals))
+        self._after_stating(session)
+        return ""
+
+    def _after_stating(self, session: Session) -> None:
+        if session is self.session:
             self._after_change()
-        return problem
+        else:
+            self.autosave.note(session)
 
 
 def _stated(session: Session, canal: Canal, name: str, text: str) -> tuple[CaseFacts, str]:

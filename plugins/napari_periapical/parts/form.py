@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 
 from qtpy.QtGui import QIcon
 from qtpy.QtWidgets import QComboBox, QFormLayout, QSizePolicy, QWidget
@@ -94,16 +95,9 @@ class FactsForm(QWidget):
 
     def _finish(self, session: Session | None, uid: int) -> None:
         """State what is typed and not entered for the canal it was typed for, and for no other."""
-        typed = {name: line.text() for name, line in self.lines.items() if line.isModified()}
-        for name in typed:
-            self.lines[name].setModified(False)
-        dropped = []
-        for name, text in typed.items():
-            problem = self._controller.state_fact_of(session, uid, name, text) if session else ""
-            if problem:
-                dropped.append(f"{LABELS[name]}: {echoed(text)} was typed and not entered. {problem}")
-        if dropped:
-            self._controller.tell("problem", "\n".join(dropped))
+        if session is not None:
+            state = partial(self._controller.state_fact_of, session, uid)
+            finish_typed(self._controller, self.lines, LABELS, state)
 
     def refresh(self) -> None:
         """Show what the controller holds now."""
@@ -120,6 +114,25 @@ class FactsForm(QWidget):
             box.setCurrentIndex(max(box.findData(text_of(canal.facts, name)), 0))
         wrong = [f"! {LABELS[name]}: {why}" for name, why in self._wrong.items()]
         show_text(self.problem, "\n".join(wrong))
+
+
+def finish_typed(
+    controller: Controller,
+    lines: Mapping[str, Field],
+    labels: Mapping[str, str],
+    state: Callable[[str, str], str],
+) -> None:
+    """State what is typed and not entered; what is refused is dropped, and the person is told."""
+    typed = {name: line.text() for name, line in lines.items() if line.isModified()}
+    for name in typed:  # before anything is stated: that refreshes the lines
+        lines[name].setModified(False)
+    dropped = []
+    for name, text in typed.items():
+        problem = state(name, text)
+        if problem:
+            dropped.append(f"{labels[name]}: {echoed(text)} was typed and not entered. {problem}")
+    if dropped:
+        controller.tell("problem", "\n".join(dropped))
 
 
 def narrow_box() -> QComboBox:

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from qtpy.QtWidgets import QFormLayout, QWidget
 
 from napari_periapical.controller import Controller
 from napari_periapical.fields import SETTINGS
+from napari_periapical.parts.form import finish_typed
 from napari_periapical.parts.section import Field, show_text, text_label
+from napari_periapical.session import Session
 from radio.measure.settings import DEFAULT_SETTINGS, LIMITS
 
 
@@ -18,6 +22,7 @@ class SettingsForm(QWidget):
         self._controller = controller
         self.lines: dict[str, Field] = {}
         self.problem = text_label(bold=True)
+        self._of: Session | None = None
         form = QFormLayout(self)
         form.setContentsMargins(0, 2, 0, 0)
         form.setVerticalSpacing(3)
@@ -45,8 +50,15 @@ class SettingsForm(QWidget):
 
     def refresh(self) -> None:
         """Show what the controller holds now; what is usual stays a hint."""
+        before, self._of = self._of, self._controller.session
+        another = before is not self._of
+        if another:
+            show_text(self.problem, "")
+            if before is not None:
+                state = partial(self._controller.state_setting_of, before)
+                finish_typed(self._controller, self.lines, dict(SETTINGS), state)
         settings = self._controller.canal.settings
         for name, line in self.lines.items():
             value = getattr(settings, name)
-            if not line.isModified() and not line.hasFocus():
+            if another or not (line.isModified() or line.hasFocus()):
                 line.setText("" if value == getattr(DEFAULT_SETTINGS, name) else f"{value:.10g}")
