@@ -9,17 +9,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, Literal
 
-import numpy as np
-
-from napari_periapical import drafts, drawings, preferences
+from napari_periapical import drafts, preferences
 from napari_periapical.autosave import Autosave
 from napari_periapical.controller import Controller
 from napari_periapical.drawings import LANDMARKS_ROLE, ROLES
-from napari_periapical.framing import Framing, layer_of, radiograph_of
-from napari_periapical.layers import ASIDE_PX, DISPLAY_ROLE, FACTS, ROLE
+from napari_periapical.framing import radiograph_of
+from napari_periapical.in_view import InView
+from napari_periapical.layers import FACTS, ROLE
 from napari_periapical.mouse import MouseTool
 from napari_periapical.scene import Scene
-from napari_periapical.sheet import Point
 from napari_periapical.shown_image import ShownImage
 from napari_periapical.watch import LayerWatch
 
@@ -52,16 +50,14 @@ def binding_of(viewer: Any) -> Binding | None:
     return None
 
 
-class Binding:
+class Binding(InView):
     """One viewer with its controller; make it with :func:`bind`.
 
     It lives as long as its mouse tool is among the callbacks of the viewer.
     """
 
     def __init__(self, viewer: Any, controller: Controller) -> None:
-        self.viewer = viewer
-        self.controller = controller
-        self.framing = Framing(viewer, controller)
+        super().__init__(viewer, controller)
         self.scene = Scene(viewer, controller, self.framing)
         self.shown_image = ShownImage(viewer, controller, self.framing, self.draw)
         self._busy = False
@@ -94,11 +90,8 @@ class Binding:
         self.viewer.mouse_move_callbacks.remove(self._mouse.moved)
 
     def _slots(self) -> tuple[tuple[Any, Callable[..., None], Literal["first", "last"]], ...]:
-        viewer, events, selection = (
-            self.viewer,
-            self.viewer.layers.events,
-            self.viewer.layers.selection.events,
-        )
+        viewer = self.viewer
+        events, selection = viewer.layers.events, viewer.layers.selection.events
         # last, when all of the viewer knows of the change: what we change in answer would else be told first,
         # or undone by napari's own answer to the first change
         return (
@@ -115,30 +108,7 @@ class Binding:
             (viewer.dims.events.ndisplay, self._on_dimensions, "last"),
         )
 
-    # -- finding layers -----------------------------------------------------------------------------------
-
-    def layer(self, role: str) -> Any | None:
-        """Our layer of one role, known by its metadata and not by its name."""
-        return layer_of(self.viewer, role)
-
-    def image_layers(self) -> list[Any]:
-        """Layers that carry a radiograph."""
-        return [one for one in self.viewer.layers if radiograph_of(one) is not None]
-
-    def seen_image(self) -> Any | None:
-        """Layer in which the radiograph that is worked on is seen; with display aids, ours over it."""
-        ours = layer_of(self.viewer, DISPLAY_ROLE)
-        if ours is not None and ours.visible and not ours.metadata[ASIDE_PX]:
-            return ours
-        shown = [one for one in self.image_layers() if self.framing.is_current(radiograph_of(one))]
-        return next((one for one in reversed(shown) if one.visible), None)
-
-    @property
-    def ready(self) -> bool:
-        """Whether a click on the image places a point now: our landmarks are the active layer, and shown."""
-        active = self.viewer.layers.selection.active
-        ours = active is not None and active.metadata.get(ROLE) == LANDMARKS_ROLE and active.visible
-        return bool(ours and self.framing.flat)
+    # -- whether clicks count -----------------------------------------------------------------------------
 
     def make_ready(self) -> None:
         """Make the landmarks the active layer in a flat view, drawing it again if it was deleted."""
@@ -152,7 +122,8 @@ class Binding:
         layer = self.layer(LANDMARKS_ROLE)
         if layer is None or not self.framing.flat:
             return
-        layer.visible = True
+        if not layer.visible:  # napari draws a layer anew even when it is shown already
+            layer.visible = True
         self.viewer.layers.selection.active = layer
         self.controller.changed.emit()
 
@@ -313,21 +284,3 @@ class Binding:
             action()
         finally:
             self._busy = busy
-
-    # -- what the mouse tool asks -------------------------------------------------------------------------
-
-    def point_at(self, position: Any) -> Point:
-        """World position to (row, col) of the image, pixels."""
-        layer = self.layer(LANDMARKS_ROLE)
-        assert layer is not None
-        row, col = np.asarray(layer.world_to_data(tuple(position)[-2:]), dtype=np.float64)
-        return float(row), float(col)
-
-    def landmark_near(self, point: Point, reach_screen_px: float) -> tuple[str, int] | None:
-        """Landmark within reach of a point, the nearest one."""
-        drawing = drawings.landmarks_drawing(self.controller.canal)
-        if self.framing.frame is None or not len(drawing.data):
-            return None
-        distance = np.hypot(*((drawing.data - point) * self.framing.screen_px_per_px()).T)
-        nearest = int(np.argmin(distance))
-        return drawing.keys[nearest] if distance[nearest] <= reach_screen_px else None
