@@ -63,6 +63,8 @@ class Binding(InView):
         self._busy = False
         self._going: Literal["", "going", "missed"] = ""
         self._fresh: Literal["", "inserted", "selected"] = ""
+        self._selected: set[int] = set()
+        self._waking = False
         self._mouse = MouseTool(self)
         self._watch = LayerWatch(self._on_layer_moved, self._on_eye)
         for layer in viewer.layers:
@@ -205,6 +207,10 @@ class Binding(InView):
         active = self.viewer.layers.selection.active
         if self._fresh == "inserted" and active is not None and radiograph_of(active) is not None:
             self._fresh = "selected"
+        self._selected = set(map(id, self.viewer.layers.selection))
+        if self._waking:
+            self._waking = False
+            self._wake_if_chosen()
 
     def _on_active(self, *_: Any) -> None:
         if self._going:
@@ -221,7 +227,10 @@ class Binding(InView):
         if radiograph is not None and (session is None or radiograph.sha256 != session.radiograph.sha256):
             self._open(active)
             self.framing.bring_into_view(active)
-            self._wake()
+            # a press in the list of layers is told of after this, and would be shown there over our choice
+            self._waking = set(map(id, self.viewer.layers.selection)) != self._selected
+            if not self._waking:
+                self._wake()
         elif radiograph is not None and fresh:
             self._wake()
         else:
@@ -238,10 +247,10 @@ class Binding(InView):
         self.controller.changed.emit()
         if self.framing.flat:
             self.framing.show_whole()
-            self._follow_chosen()
+            self._wake_if_chosen()
 
-    def _follow_chosen(self) -> None:
-        """Make clicks count again when an image of ours came, or was chosen, in three dimensions."""
+    def _wake_if_chosen(self) -> None:
+        """Make clicks count again when an image of ours came or was chosen meanwhile."""
         active = self.viewer.layers.selection.active
         if active is not None and radiograph_of(active) is not None:
             self._wake()

@@ -198,6 +198,24 @@ def test_choosing_an_image_makes_clicks_count_on_it_and_a_layer_of_others_does_n
     assert viewer.layers.selection.active is first
 
 
+def test_an_image_pressed_in_the_list_of_layers_leaves_the_list_in_step(plain):
+    """napari's list tells of a press last; what we choose in answer must come after that."""
+    viewer, binding, *_ = plain
+    first, selection = viewer.layers[0], viewer.layers.selection
+    add(viewer, plain_radiograph(seed=9))
+    shown = set(selection)
+
+    def follow(event):
+        shown.update(event.added)
+        shown.difference_update(event.removed)
+
+    selection.events.changed.connect(follow, position="first")  # as the list, made with the window, does
+    selection._add_and_remove(add={first}, remove={binding.layer("landmarks")})
+    assert binding.framing.is_current(first.metadata[layers.RADIOGRAPH])
+    assert binding.ready
+    assert shown == set(selection) == {binding.layer("landmarks")}
+
+
 def test_deleting_the_image_worked_on_goes_on_with_another(plain):
     viewer, binding, hand, _ = plain
     first = viewer.layers[0]
