@@ -199,7 +199,7 @@ def test_choosing_an_image_makes_clicks_count_on_it_and_a_layer_of_others_does_n
 
 
 def test_an_image_pressed_in_the_list_of_layers_leaves_the_list_in_step(plain):
-    """napari's list tells of a press last; what we choose in answer must come after that."""
+    """The list tells of a press last; what we choose in answer must come after that."""
     viewer, binding, *_ = plain
     first, selection = viewer.layers[0], viewer.layers.selection
     add(viewer, plain_radiograph(seed=9))
