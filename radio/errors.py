@@ -8,9 +8,11 @@ __all__ = ["CalibrationError", "ImageError", "PeriapicalError", "TableError", "T
 _LONGEST_ECHO = 40
 
 
-def echoed(text: str) -> str:
-    """Write in quotes what was given, for a message; of a long text only the beginning."""
-    return repr(text if len(text) <= _LONGEST_ECHO else f"{text[:_LONGEST_ECHO]}…")
+def echoed(given: object) -> str:
+    """Write what was given, for a message: a text in quotes, of a long one only the beginning."""
+    if isinstance(given, str) and len(given) > _LONGEST_ECHO:
+        given = f"{given[:_LONGEST_ECHO]}…"
+    return repr(given)
 
 
 class PeriapicalError(ValueError):

@@ -129,6 +129,6 @@ def test_the_exit_code_is_that_of_the_first_step_that_failed(monkeypatch):
     monkeypatch.setattr(runner, "run", step)
     assert runner.main(["-k", "scale"]) == 3
     assert len(ran) == 4
-    assert ran[-1].endswith("pytest -n auto --dist loadfile -k scale")
+    assert ran[-1].endswith("pytest -n auto --dist loadfile --no-loadscope-reorder -k scale")
     codes.update({"ruff format": 0, "mypy": 0})
     assert runner.main([]) == 5

@@ -57,7 +57,8 @@ class Hands:
             self._send(QEvent.Type.MouseMove, self.on_screen(point), NONE, NONE, modifier)
 
     def leave(self) -> None:
-        """Take the pointer off the canvas."""
+        """Take the pointer off the canvas, whatever the real one did on a screen that windows share."""
+        self.viewer.mouse_over_canvas = True
         QApplication.sendEvent(self.canvas, QEvent(QEvent.Type.Leave))
 
     def drag(self, *points: tuple[float, float], modifier: Any = PLAIN, button: Any = LEFT) -> None:
