@@ -49,3 +49,17 @@ def display(npe2pm):
     manifest = Path(napari_periapical.__file__).with_name("napari.yaml")
     npe2pm.register(PluginManifest.from_file(manifest))
     return npe2pm
+
+
+@pytest.fixture
+def story(display, make_napari_viewer, qtbot, tmp_path):
+    """Open the synthetic case on a shown viewer with the panel; gives viewer, panel and a person's hands."""
+    from tests.plugin.drawn import write_case
+    from tests.plugin.hands import Hands
+
+    viewer = make_napari_viewer(show=True)
+    viewer.window.resize(1200, 850)
+    _, panel = viewer.window.add_plugin_dock_widget("napari-periapical", "Measure root canals")
+    viewer.open(str(write_case(tmp_path)), plugin="napari-periapical")
+    qtbot.wait(100)
+    return viewer, panel, Hands(viewer, qtbot)

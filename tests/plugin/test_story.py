@@ -8,22 +8,10 @@ import numpy as np
 import pytest
 
 from radio.record.colours import CANAL_COLOUR
-from tests.plugin.drawn import ESSENTIAL, case, click, write_case
+from tests.plugin.drawn import ESSENTIAL, case, click
 from tests.plugin.fields import field_of
 
 pytest.importorskip("qtpy")
-
-
-@pytest.fixture
-def story(display, make_napari_viewer, qtbot, tmp_path):
-    from tests.plugin.hands import Hands
-
-    viewer = make_napari_viewer(show=True)
-    viewer.window.resize(1200, 850)
-    _, panel = viewer.window.add_plugin_dock_widget("napari-periapical", "Measure root canals")
-    viewer.open(str(write_case(tmp_path)), plugin="napari-periapical")
-    qtbot.wait(100)
-    return viewer, panel, Hands(viewer, qtbot)
 
 
 def settle(qtbot, panel):

@@ -7,21 +7,9 @@ import time
 import numpy as np
 import pytest
 
-from tests.plugin.drawn import case, click, write_case
+from tests.plugin.drawn import case, click
 
 pytest.importorskip("qtpy")
-
-
-@pytest.fixture
-def story(display, make_napari_viewer, qtbot, tmp_path):
-    from tests.plugin.hands import Hands
-
-    viewer = make_napari_viewer(show=True)
-    viewer.window.resize(1200, 850)
-    _, panel = viewer.window.add_plugin_dock_widget("napari-periapical", "Measure root canals")
-    viewer.open(str(write_case(tmp_path)), plugin="napari-periapical")
-    qtbot.wait(100)
-    return viewer, panel, Hands(viewer, qtbot)
 
 
 def on_file(share):
