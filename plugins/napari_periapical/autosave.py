@@ -15,8 +15,18 @@ from uuid import uuid4
 from psygnal import Signal
 
 from napari_periapical.background import Runner, run_now
-from napari_periapical.drafts import Draft, SavedAs, newest_draft, remove_draft, write_draft
+from napari_periapical.drafts import (
+    BegunLine,
+    Continued,
+    Draft,
+    SavedAs,
+    drafts_of,
+    not_in,
+    remove_draft,
+    write_draft,
+)
 from napari_periapical.fields import LABELS, text_of
+from napari_periapical.live import LINES
 from napari_periapical.session import Session
 from napari_periapical.sheet import Canal, Sheet
 from radio.errors import PeriapicalError, TableError
@@ -37,6 +47,8 @@ class _Page:
     given: tuple[CaseFacts, ...]
     sheet: Sheet | None
     saved_as: tuple[SavedAs, ...]
+    continues: tuple[Continued, ...]
+    begun: tuple[BegunLine, ...]
 
 
 @dataclass(frozen=True)
@@ -97,7 +109,9 @@ class Autosave:
             return
         self._noted[sha] = state
         sheet = session.sheet if state is not None else None
-        page = _Page(session.radiograph, session.given, sheet, _saved_as(session))
+        page = _Page(
+            session.radiograph, session.given, sheet, _saved_as(session), session.continues, _begun(session)
+        )
         with self._lock:
             self._pages[sha] = page
         self._runner(self.write_all, self._take)
@@ -134,6 +148,8 @@ class Autosave:
                 given=page.given,
                 sheet=page.sheet,
                 saved_as=page.saved_as,
+                continues=page.continues,
+                begun=page.begun,
             )
         except PeriapicalError as error:
             cause = error.__cause__
@@ -186,21 +202,64 @@ class Autosave:
         """
         if self._folder is None or not self._wanted():
             return False, ""
-        draft, told = newest_draft(self._folder(), session.radiograph.sha256)
+        drafts, told = drafts_of(self._folder(), session.radiograph.sha256)
         damaged = bool(told)
-        if draft is not None and not _says_the_same(session.sheet, draft.sheet):
-            word = "placed" if any(canal.clicks for canal in draft.sheet.canals) else "set"
-            first = f"Brought back what was {word} on {_day(draft.saved)}."
-            told = (first, *_bring(session, draft), *told)
+        drafts = tuple(one for one in drafts if one.session != self.uuid)
+        first, rest = drafts[:1], drafts[1:]
+        if first and not _says_the_same(session.sheet, first[0].sheet):
+            told = (_taken(first[0], "Brought back"), *_bring(session, first[0]), *told)
             sha = session.radiograph.sha256
             self._noted[sha] = _state(session)
-            self._outcomes[sha] = _Outcome(draft.saved, brought_back=True)
+            self._outcomes[sha] = _Outcome(first[0].saved, brought_back=True)
+        else:
+            rest = drafts
+        session.other_drafts = _worth_offering(rest, drafts, session)
         return damaged, " ".join(filter(None, told))
+
+
+def take_up(session: Session, draft: Draft) -> str:
+    """Make another draft of an image its state, as one step, and offer the one it replaces no less.
+
+    Returns
+    -------
+    str
+        What to tell the person.
+    """
+    told = (_taken(draft, "Took up"), *_bring(session, draft))
+    session.other_drafts = tuple(one for one in session.other_drafts if one is not draft)
+    return " ".join(filter(None, (*told, "Undo goes back to what was here.")))
+
+
+def described(draft: Draft) -> str:
+    """Say of a draft when it was kept and how much is in it."""
+    canals = [canal for canal in draft.sheet.canals if canal.clicks]
+    points = sum(len(points) for canal in canals for _, points in canal.clicks)
+    several = "canal" if len(canals) == 1 else "canals"
+    return f"{_day(draft.saved)}: {len(canals)} {several}, {points} points"
+
+
+def _worth_offering(rest: Sequence[Draft], drafts: Sequence[Draft], session: Session) -> tuple[Draft, ...]:
+    """Keep drafts with points that are neither in what was brought back nor say the same as another."""
+    taken = next((one for one in drafts if one not in rest), None)
+    kept: list[Draft] = []
+    for one in rest if taken is None else not_in(rest, taken):
+        placed = any(canal.clicks for canal in one.sheet.canals)
+        sheets = (session.sheet, *(other.sheet for other in kept))
+        if placed and not any(_says_the_same(one.sheet, other) for other in sheets):
+            kept.append(one)
+    return tuple(kept)
+
+
+def _taken(draft: Draft, verb: str) -> str:
+    word = "placed" if any(canal.clicks for canal in draft.sheet.canals) else "set"
+    return f"{verb} what was {word} on {_day(draft.saved)}."
 
 
 def _bring(session: Session, draft: Draft) -> tuple[str, ...]:
     """Push the state of a draft; gives what to say of it beside."""
     session.history.push("bringing back what was placed", draft.sheet)
+    session.continues += (Continued(session=draft.session, saved=draft.saved),)
+    session.begun = {(one.uid, one.kind): one.before for one in draft.begun}
     session.start_canal()
     documents: dict[str, Sequence[Tracing]] = {}
     gone = []
@@ -260,6 +319,16 @@ def _saved_as(session: Session) -> tuple[SavedAs, ...]:
         SavedAs(uid=uid, document=str(session.kept_in[uid].absolute()), uuid=one.uuid, revision=one.revision)
         for uid, one in session.saved.items()
         if uid in session.kept_in
+    )
+
+
+def _begun(session: Session) -> tuple[BegunLine, ...]:
+    """Give the lines that are being traced."""
+    canals = {canal.uid: canal for canal in session.sheet.canals}
+    return tuple(
+        BegunLine(uid=uid, kind=kind, before=before)
+        for (uid, kind), before in session.begun.items()
+        if uid in canals and LINES[kind].is_open(canals[uid])
     )
 
 

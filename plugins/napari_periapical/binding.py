@@ -65,6 +65,8 @@ class Binding(InView):
         self._fresh: Literal["", "inserted", "selected"] = ""
         self._selected: set[int] = set()
         self._waking = False
+        self._post: Callable[[Callable[[], None]], None] | None = None
+        self._drawing_waits = False
         self._mouse = MouseTool(self)
         self._watch = LayerWatch(self._on_layer_moved, self._on_eye)
         for layer in viewer.layers:
@@ -74,8 +76,8 @@ class Binding(InView):
         for emitter, slot, position in self._slots():
             emitter.connect(slot, position=position)
         self.framing.zoomed.connect(self.scene.fit_boxes)
-        controller.changed.connect(self.draw)
-        controller.measured.connect(self.draw)
+        controller.changed.connect(self.draw_soon)
+        controller.measured.connect(self.draw_soon)
         controller.aimed.connect(self.draw_live)
         self._adopt()
 
@@ -85,8 +87,8 @@ class Binding(InView):
             emitter.disconnect(slot)
         for layer in self.viewer.layers:
             self._watch.leave(layer)
-        self.controller.changed.disconnect(self.draw)
-        self.controller.measured.disconnect(self.draw)
+        self.controller.changed.disconnect(self.draw_soon)
+        self.controller.measured.disconnect(self.draw_soon)
         self.controller.aimed.disconnect(self.draw_live)
         self.viewer.mouse_drag_callbacks.remove(self._mouse)
         self.viewer.mouse_move_callbacks.remove(self._mouse.moved)
@@ -280,6 +282,38 @@ class Binding(InView):
         elif not self._busy:
             self._quietly(self.scene.clear if self.controller.session is None else self.scene.draw)
             self._quietly(self.shown_image.draw)
+
+    def draw_through(self, post: Callable[[Callable[[], None]], None] | None) -> None:
+        """Draw when the window has time, and in parts, so that it is never held for long; None: at once.
+
+        Parameters
+        ----------
+        post : callable or None
+            Has a function called by an event of its own.
+        """
+        self._post, self._drawing_waits = post, False
+        self.scene.later = None if post is None else self._draw_later
+
+    @property
+    def drawn(self) -> bool:
+        """Whether nothing waits to be drawn."""
+        return not self._drawing_waits
+
+    def draw_soon(self) -> None:
+        """Draw, once for all that was asked for meanwhile."""
+        if self._post is None:
+            self.draw()
+        elif not self._busy:  # as in drawing at once: what we change ourselves is no reason
+            self._draw_later()
+
+    def _draw_later(self) -> None:
+        if self._post is not None and not self._drawing_waits:
+            self._drawing_waits = True
+            self._post(self._draw_waiting)
+
+    def _draw_waiting(self) -> None:
+        self._drawing_waits = False
+        self.draw()
 
     def draw_live(self) -> None:
         """Draw what follows the pointer, and nothing else."""

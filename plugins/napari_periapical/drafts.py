@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -47,6 +47,21 @@ class SavedAs(Record):
     revision: Annotated[int, Field(ge=1)]
 
 
+class Continued(Record):
+    """A draft that was taken up: of which session, and as it stood when."""
+
+    session: UUID
+    saved: AwareDatetime
+
+
+class BegunLine(Record):
+    """A line that is being traced: of which canal, and the canal as it was before."""
+
+    uid: int
+    kind: Literal["file", "canal"]
+    before: Canal
+
+
 class Draft(Document):
     """Everything that was placed and stated on one image, as it stood after a step.
 
@@ -64,6 +79,10 @@ class Draft(Document):
         All canals, which one is worked on, and how they are shown.
     saved_as : tuple of SavedAs
         For each canal that was saved as a revision.
+    continues : tuple of Continued
+        The drafts it began with.
+    begun : tuple of BegunLine
+        Lines that were being traced.
     """
 
     schema_name: Annotated[Literal["napari-periapical draft"], Field(alias="schema")]
@@ -74,6 +93,8 @@ class Draft(Document):
     given: tuple[CaseFacts, ...]
     sheet: Sheet
     saved_as: tuple[SavedAs, ...] = ()
+    continues: tuple[Continued, ...] = ()
+    begun: tuple[BegunLine, ...] = ()
 
     @model_validator(mode="after")
     def _holds_together(self) -> Self:
@@ -84,7 +105,7 @@ class Draft(Document):
         for name in (sheet.view.method, *sheet.view.kept):
             if name not in _METHODS:
                 raise ValueError(f"unknown method {name!r}; allowed are {', '.join(sorted(_METHODS))}")
-        for canal in sheet.canals:
+        for canal in (*sheet.canals, *(one.before for one in self.begun)):
             _check_points(canal)
         return self
 
@@ -114,6 +135,8 @@ def write_draft(
     given: Iterable[CaseFacts],
     sheet: Sheet,
     saved_as: Iterable[SavedAs] = (),
+    continues: Iterable[Continued] = (),
+    begun: Iterable[BegunLine] = (),
 ) -> datetime:
     """Write a draft in the place of the one before of this image and session.
 
@@ -135,6 +158,8 @@ def write_draft(
         "given": tuple(given),
         "sheet": sheet,
         "saved_as": tuple(saved_as),
+        "continues": tuple(continues),
+        "begun": tuple(begun),
     }
     text = Draft.text(**content)
     path = draft_path(folder, radiograph.sha256, session)
@@ -152,25 +177,40 @@ def remove_draft(folder: Path, sha256: str, session: UUID) -> None:
         draft_path(folder, sha256, session).unlink(missing_ok=True)
 
 
-def newest_draft(folder: Path, sha256: str) -> tuple[Draft | None, tuple[str, ...]]:
-    """Find the newest draft of an image that can be read.
+def drafts_of(folder: Path, sha256: str) -> tuple[tuple[Draft, ...], tuple[str, ...]]:
+    """Find the drafts of an image that can be read.
 
     Returns
     -------
-    Draft or None
+    tuple of Draft
+        The one written last first.
     tuple of str
-        What is said of newer ones that can not; they are left alone.
+        What is said of those that can not; they are left alone.
     """
-    told = []
+    found, told = [], []
     for path in _documents(folder, sha256):
         try:
-            draft = read_draft(path)
+            found.append(read_draft(path))
         except TableError as problem:
             told.append(str(problem))
-            continue
-        if draft.image_sha256 == sha256:
-            return draft, tuple(told)
-    return None, tuple(told)
+    return tuple(one for one in found if one.image_sha256 == sha256), tuple(told)
+
+
+def not_in(drafts: Sequence[Draft], taken: Draft) -> tuple[Draft, ...]:
+    """Keep the drafts whose work is not in another one that was taken up.
+
+    A draft holds the work of one that it began with, as far as that had come when it was taken up; whoever
+    went on with that one did something else.
+    """
+    held: dict[UUID, datetime] = {taken.session: taken.saved}
+    known = {one.session: one for one in drafts}
+    ahead = [taken]
+    while ahead:
+        for one in ahead.pop().continues:
+            if one.session in known and one.session not in held:
+                ahead.append(known[one.session])
+            held[one.session] = max(one.saved, held.get(one.session, one.saved))
+    return tuple(one for one in drafts if one.session not in held or one.saved > held[one.session])
 
 
 def read_draft(path: Path) -> Draft:

@@ -81,7 +81,11 @@ class Drawing:
 
     def same_as(self, other: Drawing | None) -> bool:
         """Whether nothing would change on the screen."""
-        return other is not None and self._words == other._words and np.array_equal(self.data, other.data)
+        return (
+            other is not None
+            and self._words == other._words
+            and np.array_equal(self.data, other.data, equal_nan=True)
+        )
 
     @property
     def _words(self) -> tuple[object, ...]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
 from typing import Any, ClassVar
 from weakref import WeakSet
 
@@ -16,6 +18,7 @@ from radio.image.radiograph import Radiograph
 from radio.measure.case import CaseResult
 
 _ZOOM_STEP = 1.2
+_SAME_WIDTH = 1e-3
 # places of two images side by side, in widths of the first
 _APART = 1.02
 # as pint, which napari keeps units in, writes them
@@ -31,6 +34,53 @@ def radiograph_of(layer: Any) -> Radiograph | None:
 def layer_of(viewer: Any, role: str) -> Any | None:
     """Find our layer of one role by its metadata; its name is the person's to change."""
     return next((one for one in viewer.layers if one.metadata.get(ROLE) == role), None)
+
+
+@contextmanager
+def told_once(viewer: Any) -> Iterator[None]:
+    """Let the viewer measure its layers once, after all are placed, and not after each.
+
+    To the viewer every change of size, unit or place of a layer is a reason to measure all layers, and what
+    that changes of its dimensions is one to cut all of them anew: with a dozen of layers that is most of the
+    time a change of the frame takes. Layers of two dimensions are never cut, however the world is measured.
+    What layers tell others is not held back.
+    """
+    events = [emitter for one in viewer.layers for emitter in _emitters(one, "scale", "units", "translate")]
+    measured = [held for emitter in events for held in _answers(emitter)]
+    dims = viewer.dims.events
+    flat = all(layer.ndim == 2 for layer in viewer.layers)
+    cut = [held for emitter in (dims.point, dims.current_step) for held in _answers(emitter)] if flat else []
+    with ExitStack() as cutting:
+        for emitter, answer in cut:
+            cutting.enter_context(emitter.blocker(answer))
+        with ExitStack() as measuring:
+            for emitter, answer in measured:
+                measuring.enter_context(emitter.blocker(answer))
+            yield
+        if measured:
+            measured[0][1]()
+
+
+def leave_unmeasured(layer: Any) -> None:
+    """Let new data of a layer of ours be no reason for the viewer to measure all layers.
+
+    What is drawn on an image does not make the world larger, and is drawn anew many times.
+    """
+    for emitter, answer in _answers(layer.events.data):
+        emitter.disconnect(answer)
+
+
+def _emitters(layer: Any, *names: str) -> list[Any]:
+    return [getattr(layer.events, name) for name in names]
+
+
+def _answers(emitter: Any) -> list[tuple[Any, Callable[[], None]]]:
+    """Find what the viewer itself does when it is told by this emitter."""
+    from napari.components import ViewerModel
+
+    # a callback is kept as (weak reference to its owner, name) where it has an owner
+    kept = [one for one in emitter.callbacks if isinstance(one, tuple)]
+    return [(emitter, getattr(owner(), name)) for owner, name in kept if isinstance(owner(), ViewerModel)]
 
 
 class Framing:
@@ -50,6 +100,7 @@ class Framing:
         self._viewer = viewer
         self._controller = controller
         self._zoom_drawn = 0.0
+        self._px_drawn = 1.0
         self._another_image = False
         self._beside: tuple[str, float] | None = None
         self._put_away: WeakSet[Any] = WeakSet()
@@ -64,31 +115,36 @@ class Framing:
         """Have every layer given its frame at the next drawing: another image is worked on."""
         self._another_image = True
 
-    def fit(self, result: CaseResult | None) -> None:
-        """Take the frame from a result; while a point is held it stays, so that nothing moves underneath."""
+    def fit(self, result: CaseResult | None) -> bool:
+        """Take the frame from a result; True when it changed.
+
+        While a point is held it stays, so that nothing moves underneath.
+        """
         session = self._controller.session
         assert session is not None
         allowed = self._millimetres_allowed()
         if self.frame is not None and session.drag is not None and (allowed or self.frame.unit == "pixel"):
-            return
+            return False
         scale = result.scale if result else None
         frame = layers.frame_of(session.radiograph.pixel_aspect, scale, millimetres=allowed)
         beside = self._second_view()
-        if frame != self.frame or self._another_image or beside != self._beside:
-            paired = beside is not None and beside != self._beside
-            self._another_image, self._beside = False, beside
-            self._show_worked_on()
-            self.apply(frame)
-            if paired:
-                self.show_whole()  # both images, or nothing seems to have happened
+        if frame == self.frame and not self._another_image and beside == self._beside:
+            return False
+        paired = beside is not None and beside != self._beside
+        self._another_image, self._beside = False, beside
+        self._show_worked_on()
+        self.apply(frame)
+        if paired:
+            self.show_whole()  # both images, or nothing seems to have happened
+        return True
 
     def apply(self, frame: Frame) -> None:
         """Give every layer of ours, and every radiograph, this frame; the view stays where it is."""
         before = self.frame.col if self.frame else self._image_col()
         self.frame = frame
-        # those that are hidden first: they are placed silently, and the viewer measures all with the next
-        for layer in sorted(self._viewer.layers, key=lambda one: bool(one.visible)):
-            self.place(layer)
+        with told_once(self._viewer):
+            for layer in self._viewer.layers:
+                self.place(layer)
         self._keep_view(frame.col / before)
         self._viewer.canvas.overlays.scale_bar.visible = frame.unit == "mm"
         self._set_widths()
@@ -231,14 +287,18 @@ class Framing:
         if self.frame is None or not self.flat:
             return
         self._zoom_drawn = self._viewer.scene.camera.zoom
+        px = self.px_per_screen_px()
+        if abs(px / self._px_drawn - 1) < _SAME_WIDTH:
+            return  # the world and the zoom changed together: what is drawn looks the same
+        self._px_drawn = px
         for role in layers.LINE_ROLES:
             layer = layer_of(self._viewer, role)
             if layer is not None:
-                layer.edge_width = layers.line_width(role, self.px_per_screen_px())
+                layer.edge_width = layers.line_width(role, px)
         for role in layers.POINT_ROLES:
             layer = layer_of(self._viewer, role)
             if layer is not None:
-                layer.size = layer.current_size = layers.point_size(role, self.px_per_screen_px())
+                layer.size = layer.current_size = layers.point_size(role, px)
         self.zoomed.emit()
 
 

@@ -15,7 +15,7 @@ from qtpy.QtWidgets import QFileDialog, QFrame, QMessageBox, QScrollArea, QVBoxL
 
 from napari_periapical import keeping
 from napari_periapical.background import LatestWins, run_now
-from napari_periapical.binding import bind
+from napari_periapical.binding import Binding, bind
 from napari_periapical.controller import Controller
 from napari_periapical.live import load_ahead
 from napari_periapical.number_rows import headline
@@ -30,7 +30,7 @@ from napari_periapical.parts.scale import ScalePart
 from napari_periapical.parts.second_view import SecondViewPart
 from napari_periapical.parts.section import Section, show_text, text_label
 from napari_periapical.parts.trace import TracePart
-from napari_periapical.readers import read_layer
+from napari_periapical.readers import LayerData, read_layer
 from napari_periapical.steps import steps_of_work
 from radio.errors import PeriapicalError
 from radio.record.wording import CAUTION
@@ -127,12 +127,14 @@ class PeriapicalPanel(QWidget):
     def _connect(self) -> None:
         for signal, slot in self._slots():
             signal.connect(slot)
+        self._post, self._reading = _Post(), LatestWins(_Post())
         owners = (self.controller.measuring, self.binding.shown_image, self.controller.autosave)
         runners = tuple((owner, LatestWins(_Post())) for owner in owners)
         for owner, runner in runners:
             owner.runner = runner
         # what hears of the end must not itself keep the panel
-        self.destroyed.connect(partial(_let_go, weakref.ref(self), runners))
+        self.binding.draw_through(self._post)
+        self.destroyed.connect(partial(_let_go, weakref.ref(self), self.binding, runners))
 
     def _slots(self) -> tuple[tuple[Any, Callable[..., None]], ...]:
         controller = self.controller
@@ -190,7 +192,21 @@ class PeriapicalPanel(QWidget):
         """Ask for an image and open it."""
         path, _ = QFileDialog.getOpenFileName(self, "Open a radiograph", "", _IMAGES)
         if path:
-            self._try(lambda: self._show_image(Path(path)))
+            self.controller.tell("note", f"Opening {Path(path).name} ...")
+            self._reading(lambda: _read(Path(path)), self._show_read)
+
+    def _show_read(self, read: LayerData | PeriapicalError) -> None:
+        """Show an image that was read meanwhile, with a breath between what takes the window's time."""
+
+        def show() -> str:
+            if isinstance(read, PeriapicalError):
+                raise read
+            self._viewer.add_image(read[0], **read[1])
+            return ""
+
+        self.controller.tell("note", "")
+        self.binding.framing.make_room()
+        self._post(lambda: self._try(show))
 
     def save_table(self) -> None:
         """Ask where, and write the results table."""
@@ -256,10 +272,22 @@ class PeriapicalPanel(QWidget):
                 self.controller.tell("good", told)
 
 
+def _read(path: Path) -> LayerData | PeriapicalError:
+    """Read an image; what is wrong with it is given back, to be told where people see it."""
+    try:
+        return read_layer(path)
+    except PeriapicalError as problem:
+        return problem
+
+
 def _let_go(
-    panel: weakref.ref[PeriapicalPanel], runners: Sequence[tuple[Any, LatestWins]], *_: object
+    panel: weakref.ref[PeriapicalPanel],
+    binding: Binding,
+    runners: Sequence[tuple[Any, LatestWins]],
+    *_: object,
 ) -> None:
-    """Leave the controller able to work when its panel is gone."""
+    """Leave controller and binding able to work when their panel is gone."""
+    binding.draw_through(None)
     gone = panel()
     if gone is not None:
         gone.disconnect_controller()

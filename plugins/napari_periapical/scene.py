@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Sequence
 from typing import Any
 from weakref import WeakSet
 
@@ -11,10 +12,13 @@ import numpy as np
 from napari_periapical import drawings, layers
 from napari_periapical.controller import Controller
 from napari_periapical.drawings import LANDMARKS_ROLE, LIVE_ROLE, ROLES, CanalShown, Drawing
-from napari_periapical.framing import Framing, layer_of
+from napari_periapical.framing import Framing, layer_of, leave_unmeasured
 from napari_periapical.layers import DISPLAY_ROLE
 from napari_periapical.sheet import Canal
 from napari_periapical.shortcuts import SHORTCUTS
+
+# so long may filling layers take before others have their time
+_BREATH_S = 0.02
 
 
 class Scene:
@@ -34,6 +38,8 @@ class Scene:
         self._framing = framing
         self._drawn: dict[str, Drawing] = {}
         self._put_away: WeakSet[Any] = WeakSet()
+        self.later: Callable[[], None] | None = None
+        """Has everything drawn once more, when the window had time for others; None draws all at once."""
 
     def layer(self, role: str) -> Any | None:
         """Our layer of one role, known by its metadata and not by its name."""
@@ -68,7 +74,10 @@ class Scene:
         rest = [
             CanalShown(uid, one.result) for uid, one in others if one is not None and one.result is not None
         ]
-        self._framing.fit(result or next((one.result for one in rest), None))
+        framed = self._framing.fit(result or next((one.result for one in rest), None))
+        if framed and self.later is not None and self.layer(LANDMARKS_ROLE) is not None:
+            self.later()  # that took its time; the rest when others had theirs
+            return
         active = self._viewer.layers.selection.active
         view, uid = self._controller.view, session.canal.uid
         seen = uid not in view.hidden
@@ -85,11 +94,29 @@ class Scene:
             self._live(),
             drawings.landmarks_drawing(session.canal if seen else Canal(uid)),
         ]
-        made = [self._show(drawing) for drawing in wanted]
-        if any(made):
-            self.bring_to_top()
-            there = active is not None and active in self._viewer.layers
-            self._viewer.layers.selection.active = active if there else self.layer(LANDMARKS_ROLE)
+        missing = [one for one in reversed(wanted) if self.layer(one.role) is None]
+        if missing:
+            self._make_some(missing, active)
+        self._fill_some(wanted)
+
+    def _make_some(self, missing: Sequence[Drawing], active: Any) -> None:
+        """Make layers that are not there: one at a time where there is a later, for napari takes its time."""
+        for drawing in missing if self.later is None else missing[:1]:
+            self._make(drawing)
+        self.bring_to_top()
+        there = active is not None and active in self._viewer.layers
+        self._viewer.layers.selection.active = active if there else self.layer(LANDMARKS_ROLE)
+        if self.later is not None and len(missing) > 1:
+            self.later()
+
+    def _fill_some(self, wanted: Sequence[Drawing]) -> None:
+        """Fill layers whose drawing changed, landmarks first: as many at once as the window can wait for."""
+        start = time.perf_counter()
+        for drawing in reversed(wanted):
+            if self.later is not None and time.perf_counter() - start > _BREATH_S:
+                self.later()
+                return
+            self._show(drawing)
 
     def draw_live(self) -> None:
         """Draw the live line alone, which follows every move of the pointer.
@@ -121,18 +148,14 @@ class Scene:
                 layer.data = _NOTHING[role] if role in _NOTHING else np.zeros((0, 2))
         self._framing.apply(layers.frame_of(1.0, None, millimetres=False))
 
-    def _show(self, drawing: Drawing) -> bool:
-        """Show one drawing; True when its layer had to be made."""
+    def _show(self, drawing: Drawing) -> None:
+        """Show one drawing on its layer, if that is there."""
         layer = self.layer(drawing.role)
-        if layer is not None and drawing.same_as(self._drawn.get(drawing.role)):
-            return False
+        if layer is None or drawing.same_as(self._drawn.get(drawing.role)):
+            return
         self._drawn[drawing.role] = drawing
-        if layer is None:
-            self._make(drawing)
-            return True
         self._fill(layer, drawing)
         layer.editable = False  # napari makes a layer editable again whenever its data are set
-        return False
 
     def _fill(self, layer: Any, drawing: Drawing) -> None:
         if drawing.kind != "box":
@@ -153,18 +176,20 @@ class Scene:
                 layer.editable = False
 
     def _make(self, drawing: Drawing) -> None:
+        from napari.layers import Points, Shapes, Vectors
+
         frame = self._framing.frame
         assert frame is not None
-        kwargs = layers.layer_kwargs(drawing, frame, self._framing.px_per_screen_px())
-        add = {
-            "vectors": self._viewer.add_vectors,
-            "box": self._viewer.add_shapes,
-            "points": self._viewer.add_points,
-        }
-        add[drawing.kind](**kwargs)
-        layer = self.layer(drawing.role)
-        assert layer is not None
+        self._drawn[drawing.role] = drawing
+        kinds = {"vectors": Vectors, "box": Shapes, "points": Points}
+        layer = kinds[drawing.kind](**layers.layer_kwargs(drawing, frame, self._framing.px_per_screen_px()))
+        # at its own place, so that nothing has to be moved
+        above = [self.layer(role) for role in ROLES[ROLES.index(drawing.role) + 1 :]]
+        order = self._viewer.layers
+        order.insert(min((order.index(one) for one in above if one is not None), default=len(order)), layer)
         layer.editable = False  # points are moved by our mouse tool, never by the layer itself
+        leave_unmeasured(layer)
+        layer._update_thumbnail = _no_thumbnail
         self._framing.place(layer)
         if drawing.role == LANDMARKS_ROLE:
             self._bind_keys(layer)
@@ -182,8 +207,7 @@ class Scene:
         mine = [layer for layer in ours if layer is not None]
         if list(order)[len(order) - len(mine) :] == mine:
             return
-        for layer in mine:
-            order.move(order.index(layer), len(order))
+        order.move_multiple([order.index(layer) for layer in mine], len(order))
 
 
 # a layer without anything on it, where that is not shape (0, 2)
@@ -191,6 +215,13 @@ _NOTHING: dict[str, Any] = {
     **{role: np.zeros((0, 2, 2)) for role in layers.LINE_ROLES},
     **{role: [] for role in layers.BOX_ROLES},
 }
+
+
+def _no_thumbnail() -> None:
+    """Leave the picture in the list of layers empty.
+
+    Napari draws it anew at every change of a layer, which takes longer than the change.
+    """
 
 
 def _key_action(run: Callable[[Controller], None], controller: Controller) -> Callable[[Any], None]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from napari_periapical.guide import next_landmark
 from napari_periapical.history import History
@@ -15,6 +16,9 @@ from radio.measure.case import CaseFacts, CaseResult
 from radio.measure.settings import DEFAULT_SETTINGS, CurvatureSettings
 from radio.record.tracing import Tracing
 from radio.trace.line import LineKind
+
+if TYPE_CHECKING:
+    from napari_periapical.drafts import Continued, Draft
 
 _LARGEST_CACHE = 64
 
@@ -76,6 +80,10 @@ class Session:
         The document that revision is in.
     given : tuple of CaseFacts
         What was stated with the image when it was opened.
+    continues : tuple of Continued
+        Drafts of other sessions that were taken up in this one.
+    other_drafts : tuple of Draft
+        Drafts of the image whose work is not in what was brought back.
     """
 
     radiograph: Radiograph
@@ -94,6 +102,8 @@ class Session:
     saved: dict[int, Tracing] = field(default_factory=dict)
     kept_in: dict[int, Path] = field(default_factory=dict)
     given: tuple[CaseFacts, ...] = ()
+    continues: tuple[Continued, ...] = ()
+    other_drafts: tuple[Draft, ...] = ()
     _cache: dict[object, Shown] = field(default_factory=dict)
 
     @classmethod

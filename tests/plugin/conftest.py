@@ -62,4 +62,6 @@ def story(display, make_napari_viewer, qtbot, tmp_path):
     _, panel = viewer.window.add_plugin_dock_widget("napari-periapical", "Measure root canals")
     viewer.open(str(write_case(tmp_path)), plugin="napari-periapical")
     qtbot.wait(100)
-    return viewer, panel, Hands(viewer, qtbot)
+    hands = Hands(viewer, qtbot)
+    hands.see()
+    return viewer, panel, hands

@@ -8,6 +8,8 @@ from qtpy.QtCore import QEvent, QPoint, QPointF, Qt
 from qtpy.QtGui import QMouseEvent
 from qtpy.QtWidgets import QApplication, QWidget
 
+from napari_periapical.binding import binding_of
+
 LEFT, RIGHT, NONE = Qt.MouseButton.LeftButton, Qt.MouseButton.RightButton, Qt.MouseButton.NoButton
 PLAIN = Qt.KeyboardModifier.NoModifier
 
@@ -50,6 +52,12 @@ class Hands:
         QApplication.sendEvent(self.canvas, QMouseEvent(kind, where, world, button, buttons, modifier))
         # napari passes moves on every 5 ms at most
         self.qtbot.wait(15)
+        self.see()
+
+    def see(self) -> None:
+        """Wait until all is drawn, as a person looks before going on."""
+        binding = binding_of(self.viewer)
+        self.qtbot.waitUntil(lambda: binding is None or binding.drawn)
 
     def move(self, *points: tuple[float, float], modifier: Any = PLAIN) -> None:
         """Move the pointer from point to point with no button down."""
@@ -84,3 +92,4 @@ class Hands:
     def key(self, key: Qt.Key, modifier: Any = PLAIN) -> None:
         """Press a key with the canvas in focus."""
         self.qtbot.keyClick(self.canvas, key, modifier)
+        self.see()

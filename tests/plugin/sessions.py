@@ -7,6 +7,7 @@ import time
 
 from napari_periapical.autosave import Autosave
 from napari_periapical.controller import Controller
+from napari_periapical.drafts import drafts_of
 from radio.measure.case import CaseFacts
 from tests.plugin.made import plain_radiograph, straight_length
 
@@ -21,6 +22,12 @@ def controller(folder, facts=(NO_SCALE,), *, image=IMAGE, **given):
     one.told.connect(lambda level, text: one.messages.append((level, text)) if text else None)
     one.open(image, facts)
     return one
+
+
+def newest_draft(folder, sha256):
+    """Give the draft written last, or None, and what is said of those that cannot be read."""
+    drafts, told = drafts_of(folder, sha256)
+    return (drafts[0] if drafts else None), told
 
 
 def documents(folder):

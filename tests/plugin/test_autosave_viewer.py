@@ -7,11 +7,13 @@ import time
 
 import pytest
 
-from napari_periapical.drafts import newest_draft, read_draft
+from napari_periapical.drafts import read_draft
 from napari_periapical.drawings import ROLES
 from tests.plugin.drawn import ESSENTIAL, case, click
 from tests.plugin.made import plain_radiograph, straight_length
 from tests.plugin.pretend import add
+from tests.plugin.sessions import newest_draft
+from tests.plugin.waiting import settle
 
 pytest.importorskip("qtpy")
 
@@ -89,6 +91,7 @@ def test_points_placed_in_a_viewer_that_is_closed_are_back_in_the_next(
     assert {k: m.value for k, m in other.controller.shown.result.measurements.items()} == numbers
     other.trace.buttons["undo"].click()
     assert [canal.clicks for canal in other.controller.session.sheet.canals] == [()]
+    settle(qtbot, other)
     assert len(again.layers["Landmarks"].data) == 0
     other.trace.buttons["redo"].click()
     assert other.controller.session.sheet == left
@@ -202,24 +205,30 @@ def test_renaming_hiding_and_deleting_layers_loses_nothing_and_doubles_nothing(o
     controller.place((10.0, 20.0))
     controller.place((40.5, 20.25))
     placed = controller.session.sheet
+    settle(qtbot, panel)
     for layer in list(viewer.layers):
         layer.name = f"mine {layer.name}"
     controller.state_fact("tooth", "36")
+    settle(qtbot, panel)
     assert len(viewer.layers) == 1 + len(ROLES)
     ours = [one for one in viewer.layers if one is not image]
     theirs = viewer.add_points([[1.0, 2.0]], name="theirs")
     for layer in ours:
         viewer.layers.remove(layer)
         assert layer not in viewer.layers
-    assert list(viewer.layers) == [image, theirs]
+    qtbot.wait(50)
+    assert list(viewer.layers) == [image, theirs]  # until there is something new to show
     controller.state_fact("tooth", "37")
+    settle(qtbot, panel)
     assert len(viewer.layers) == 2 + len(ROLES)
     assert len(viewer.layers["Landmarks"].data) == 2
     viewer.layers.selection = {one for one in viewer.layers if one not in (image, theirs)}
     viewer.layers.remove_selected()
+    qtbot.wait(50)
     assert list(viewer.layers) == [image, theirs]
     controller.undo()
     controller.redo()
+    settle(qtbot, panel)
     assert len(viewer.layers["Landmarks"].data) == 2
     viewer.layers.remove(image)
     assert controller.session is None
@@ -258,3 +267,34 @@ def test_only_the_layer_that_is_deleted_goes_whatever_else_becomes_active(open_p
     assert panel.controller.canal.points("orifice") == ((10.0, 20.0),)
     viewer.layers.clear()
     assert len(viewer.layers) == 0
+
+
+def test_another_windows_work_is_offered_and_taken_up_by_a_button(open_panel, qtbot, drafts, case_path):
+    def placed(panel, name, point):
+        panel.controller.choose(name)
+        panel.controller.place(point)
+        on_disk(qtbot, panel, drafts)
+
+    first, one = open_panel()
+    first.open(str(case_path), plugin=NAME)
+    assert not one.keep.others.isVisibleTo(one)
+    placed(one, "orifice", click("orifice"))
+    second, two = open_panel()
+    second.open(str(case_path), plugin=NAME)
+    assert two.controller.session.sheet == one.controller.session.sheet
+    placed(one, "apex", click("apex"))
+    placed(two, "file_tip", click("file_tip"))
+    mine = one.controller.session.sheet
+
+    third, three = open_panel()
+    third.open(str(case_path), plugin=NAME)
+    keep = three.keep
+    assert keep.others.isVisibleTo(three)
+    assert keep.others_line.isVisibleTo(three)
+    assert [keep.others.itemText(k).split(": ")[1] for k in range(keep.others.count())] == [
+        "1 canal, 2 points"
+    ]
+    keep.others_button.click()
+    assert three.controller.session.sheet == mine
+    assert not keep.others.isVisibleTo(three)
+    assert "Undo goes back" in three.message.text()

@@ -13,6 +13,7 @@ from napari_periapical import layers
 from napari_periapical.layers import DISPLAY_ROLE
 from radio.image.display import Display, displayed
 from tests.plugin.made import plain_radiograph, straight_length
+from tests.plugin.waiting import settle
 
 pytest.importorskip("qtpy")
 
@@ -83,6 +84,7 @@ def test_sliders_show_the_image_otherwise_in_the_background_and_say_so(opened, q
         controller.undo()
     assert controller.view.display == Display()
     assert part.sliders["gamma"].value() == 50
+    settle(qtbot, panel)
     assert not drawn(panel).visible
     assert part.told.isHidden()
 

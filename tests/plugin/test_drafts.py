@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from napari_periapical import drafts as on_disk
-from napari_periapical.drafts import Draft, draft_path, newest_draft, read_draft, write_draft
+from napari_periapical.drafts import Draft, draft_path, read_draft, write_draft
 from napari_periapical.sheet import Canal, Sheet, View
 from radio.errors import TableError
 from radio.image.display import Display
@@ -24,7 +24,7 @@ from radio.measure.checks import RULES
 from radio.measure.methods import METHODS
 from radio.measure.settings import LIMITS, CurvatureSettings
 from tests.plugin.made import plain_radiograph
-from tests.plugin.sessions import IMAGE, age, controller, documents
+from tests.plugin.sessions import IMAGE, age, controller, documents, newest_draft
 
 CHECKS = [rule.id for rule in RULES]
 

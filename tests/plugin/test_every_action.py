@@ -8,9 +8,9 @@ import pytest
 
 from napari_periapical.autosave import Autosave
 from napari_periapical.controller import Controller
-from napari_periapical.drafts import newest_draft
 from radio.measure.case import CaseFacts
 from tests.plugin.made import plain_radiograph, straight_length
+from tests.plugin.sessions import newest_draft
 
 IMAGE = plain_radiograph()
 
@@ -108,6 +108,7 @@ NO_STEPS = {
 ELSEWHERE = {
     "undo",  # in every test here
     "redo",
+    "take_up",  # of another draft: test_autosave
     "step_through",  # goes by the steps of a measured construction: test_commands
 }
 

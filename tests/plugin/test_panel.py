@@ -13,6 +13,7 @@ from napari_periapical.drawings import ROLES
 from tests.plugin.drawn import ESSENTIAL, case, click
 from tests.plugin.fields import field_of, form_of, type_in
 from tests.plugin.made import plain_radiograph, straight_length
+from tests.plugin.waiting import settle
 
 pytest.importorskip("qtpy")
 
@@ -37,10 +38,6 @@ def at_work(opened, case_path):
     for name in ESSENTIAL:
         panel.controller.place(click(name))
     return viewer, panel
-
-
-def settle(qtbot, panel):
-    qtbot.waitUntil(lambda: panel.controller.up_to_date, timeout=15000)
 
 
 def shown_numbers(panel):
@@ -267,13 +264,14 @@ def test_a_document_that_is_no_tracing_is_told_in_words(at_work, monkeypatch, tm
     assert panel.controller.session.sheet is before
 
 
-def test_a_bad_image_is_told_in_words(opened, monkeypatch, tmp_path):
+def test_a_bad_image_is_told_in_words(opened, monkeypatch, tmp_path, qtbot):
     viewer, panel = opened
     path = tmp_path / "bad.png"
     path.write_bytes(b"no image")
     choose(monkeypatch, path)
     panel.image.open_button.click()
-    assert panel.message.text().startswith("! bad.png")
+    assert panel.message.text() == "Opening bad.png ..."
+    qtbot.waitUntil(lambda: panel.message.text().startswith("! bad.png"))
     assert len(viewer.layers) == 0
 
 
@@ -354,14 +352,14 @@ def test_measuring_never_holds_the_screen(opened, qtbot, case_path):
 
 
 def test_launch_makes_a_viewer_with_panel_and_image(
-    display, make_napari_viewer, monkeypatch, case_path, tmp_path
+    display, make_napari_viewer, monkeypatch, case_path, tmp_path, qtbot
 ):
     from napari_periapical import launch
     from radio.errors import ImageError, PeriapicalError
 
     monkeypatch.setattr("napari.Viewer", lambda **given: make_napari_viewer(show=given["show"]))
     viewer = launch.make_viewer(case_path, show=False)
-    assert len(viewer.layers) == 1 + len(ROLES)
+    qtbot.waitUntil(lambda: len(viewer.layers) == 1 + len(ROLES))
     assert len(viewer.window.dock_widgets) == 1
     with pytest.raises(ImageError, match=r"gone\.png"):
         launch.open_viewer(tmp_path / "gone.png", None)
@@ -398,6 +396,7 @@ def test_a_curvature_method_is_chosen_read_and_drawn(at_work, qtbot):
     index = choice.findData("tangent-circle")
     choice.setCurrentIndex(index)
     choice.activated.emit(index)
+    settle(qtbot, panel)
     rows = {panel.curve.table.item(k, 0).text(): panel.curve.table.item(k, 1).text() for k in range(3)}
     assert set(rows) == {"Angle", "Radius", "Asymmetry"}
     assert rows["Angle"].endswith("°")

@@ -12,11 +12,11 @@ import pytest
 from napari.components import ViewerModel
 
 from napari_periapical.binding import bind
-from napari_periapical.drafts import newest_draft
 from napari_periapical.framing import radiograph_of
 from napari_periapical.layers import ROLE
 from tests.plugin.made import plain_radiograph, straight_length
 from tests.plugin.pretend import add
+from tests.plugin.sessions import newest_draft
 
 IMAGES = [plain_radiograph(seed=seed) for seed in range(3)]
 

@@ -6,20 +6,9 @@ import pytest
 
 from tests.plugin.drawn import ESSENTIAL, case, click
 from tests.plugin.fields import field_of
+from tests.plugin.waiting import settle, type_into
 
 pytest.importorskip("qtpy")
-
-
-def settle(qtbot, panel):
-    qtbot.waitUntil(lambda: panel.controller.up_to_date, timeout=20000)
-
-
-def type_into(qtbot, line, text):
-    from qtpy.QtCore import Qt
-
-    line.selectAll()
-    qtbot.keyClicks(line, text)
-    qtbot.keyClick(line, Qt.Key.Key_Return)
 
 
 def trace(hands, qtbot, names):
@@ -97,9 +86,11 @@ def test_a_construction_is_gone_through_step_by_step(story, qtbot):
     assert len(drawn.data) < everything
     for _ in range(4):
         panel.curve.forth.click()
+    settle(qtbot, panel)
     assert panel.curve.step.text().startswith("Step 5 of 5")
     assert len(drawn.data) == everything
     panel.curve.drawn.click()
+    settle(qtbot, panel)
     assert len(drawn.data) == 0
     hands.key(Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
     assert len(drawn.data) == everything

@@ -10,24 +10,13 @@ import pytest
 from radio.record.colours import CANAL_COLOUR
 from tests.plugin.drawn import ESSENTIAL, case, click
 from tests.plugin.fields import field_of
+from tests.plugin.waiting import settle, type_into
 
 pytest.importorskip("qtpy")
 
 
-def settle(qtbot, panel):
-    qtbot.waitUntil(lambda: panel.controller.up_to_date, timeout=15000)
-
-
 def numbers(panel):
     return {k: (m.value, m.sd) for k, m in panel.controller.shown.result.measurements.items()}
-
-
-def type_into(qtbot, line, text):
-    from qtpy.QtCore import Qt
-
-    line.selectAll()
-    qtbot.keyClicks(line, text)
-    qtbot.keyClick(line, Qt.Key.Key_Return)
 
 
 def test_one_canal_from_opening_to_reopened(story, qtbot, monkeypatch, tmp_path):

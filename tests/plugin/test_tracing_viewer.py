@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from tests.plugin.drawn import case, click
+from tests.plugin.waiting import settle
 
 pytest.importorskip("qtpy")
 
@@ -68,7 +69,7 @@ def test_a_file_is_traced_by_clicks_and_ended_by_a_right_click(story, qtbot):
     assert panel.next_step.name.text() == "Next: Orifice"
     assert panel.trace.buttons["next"].text() == "Pass over (Enter)"
     # the measured line takes the place of the live one
-    qtbot.waitUntil(lambda: controller.up_to_date, timeout=15000)
+    settle(qtbot, panel)
     assert len(panel.binding.layer("file").data) > 50
 
 

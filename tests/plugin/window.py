@@ -45,7 +45,7 @@ def settle(panel: Any, seconds: float = 20.0) -> None:
     inner = panel.scroll_area.widget()
     while (
         time.monotonic() < rested
-        or not panel.controller.up_to_date
+        or not (panel.controller.up_to_date and panel.binding.drawn)
         or inner.height() < inner.minimumSizeHint().height()
     ):
         assert time.monotonic() < end, "the panel did not finish measuring"

@@ -8,8 +8,9 @@ from typing import ClassVar, Literal
 
 from psygnal import Signal
 
-from napari_periapical.autosave import Autosave
+from napari_periapical.autosave import Autosave, take_up
 from napari_periapical.background import Runner, run_now
+from napari_periapical.drafts import Draft
 from napari_periapical.measuring import Measure, Measuring, measure_with_tracer
 from napari_periapical.preferences import Preferences
 from napari_periapical.session import Session, Shown
@@ -75,6 +76,15 @@ class Core:
         if told:
             self.tell("problem" if damaged else "note", told)
         return session
+
+    def take_up(self, draft: Draft) -> None:
+        """Go on with another draft of this image, as one step that can be undone."""
+        if self.session is None or draft not in self.session.other_drafts:
+            return
+        self._leave()
+        told = take_up(self.session, draft)
+        self._after_change()
+        self.tell("note", told)
 
     def _first_view(self) -> View:
         """How an image is shown at first: as the one before it, but for what was set otherwise since."""

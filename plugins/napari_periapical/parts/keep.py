@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from qtpy.QtWidgets import QPushButton
+from qtpy.QtWidgets import QComboBox, QPushButton
 
+from napari_periapical.autosave import described
 from napari_periapical.controller import Controller
 from napari_periapical.keeping import saved_state
 from napari_periapical.parts.section import Field, Section, show_text, text_label
@@ -43,9 +44,32 @@ class KeepPart(Section):
         self.reopen_button = QPushButton("Reopen tracing ...")
         self.reopen_button.setToolTip("Points, facts and numbers as they were saved")
         self.reopen_button.clicked.connect(lambda *_: reopen())
+        self.others_line = text_label(
+            "Other work on this image, from another window or sitting, that is not in what you see:"
+        )
+        self.others = QComboBox()
+        self.others_button = QPushButton("Go on with that")
+        self.others_button.setToolTip("In place of what is here; one undo goes back")
+        self.others_button.clicked.connect(self._take_up)
         buttons = (self.tracing_button, self.table_button, self.reopen_button)
-        for widget in (self.kept, self.state, self.reader, *buttons):
+        others = (self.others_line, self.others, self.others_button)
+        for widget in (self.kept, *others, self.state, self.reader, *buttons):
             self.body.addWidget(widget)
+
+    def _take_up(self, *_: object) -> None:
+        draft = self.others.currentData()
+        if draft is not None:
+            self.controller.take_up(draft)
+
+    def _refresh_others(self) -> None:
+        session = self.controller.session
+        drafts = session.other_drafts if session is not None else ()
+        if [self.others.itemData(k) for k in range(self.others.count())] != list(drafts):
+            self.others.clear()
+            for draft in drafts:
+                self.others.addItem(described(draft), draft)
+        for widget in (self.others_line, self.others, self.others_button):
+            widget.setVisible(bool(drafts))
 
     def refresh(self) -> None:
         """Show what the controller holds now."""
@@ -56,6 +80,7 @@ class KeepPart(Section):
         self.state.setText(saved_state(session) if session and placed else "Nothing to save yet.")
         autosave = self.controller.autosave
         show_text(self.kept, autosave.told(session) if session else "")
+        self._refresh_others()
         self.kept.setToolTip(f"In {autosave.place}" if autosave.place else "")
         if session is not self._opened:
             self._opened = session
