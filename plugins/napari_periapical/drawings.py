@@ -69,6 +69,10 @@ class Drawing:
         Which point is which, for the landmarks; the side a box stands on, for boxes.
     symbols : tuple of str
         Shape of each point, where they differ.
+    avoid : ndarray of float64, shape (M, 2)
+        What a box must not cover, (row, col) in pixels.
+    within : tuple of int
+        Rows and columns of the image a box should stay on; (0, 0) where that does not matter.
     """
 
     role: str
@@ -78,6 +82,8 @@ class Drawing:
     labels: tuple[str, ...] = ()
     keys: tuple[tuple[str, int], ...] = field(default=())
     symbols: tuple[str, ...] = ()
+    avoid: FloatArray = field(default_factory=lambda: np.zeros((0, 2)))
+    within: tuple[int, int] = (0, 0)
 
     def same_as(self, other: Drawing | None) -> bool:
         """Whether nothing would change on the screen."""
@@ -169,8 +175,8 @@ def result_drawings(
     methods: Sequence[CurvatureMethod] = METHODS[:1],
     upto: int = 0,
     aspect: float = 1.0,
-    numbers: bool = True,
-    columns: int = 0,
+    numbers: CurvatureMethod | None = METHODS[0],
+    size: tuple[int, int] = (0, 0),
 ) -> list[Drawing]:
     """Draw lines, found landmarks, gap, construction and numbers of one canal, and the lines of the others.
 
@@ -186,10 +192,10 @@ def result_drawings(
         How many steps of the construction of the chosen method; 0 for all.
     aspect : float
         Row spacing over column spacing of the image.
-    numbers : bool
-        Whether the main numbers stand beside the canal.
-    columns : int
-        Width of the image, pixels; numbers stand on the side where there is more of it.
+    numbers : CurvatureMethod or None
+        The method whose numbers stand beside the canal with the lengths; None for no numbers there.
+    size : tuple of int
+        Rows and columns of the image; numbers stand where there is room on it.
     """
     result = canal.result if canal else None
     there = [one for one in (canal, *others) if one is not None]
@@ -205,7 +211,7 @@ def result_drawings(
             np.array([[fix.row, fix.col] for fix in found], dtype=np.float64).reshape(-1, 2),
             (LANDMARK_COLOUR,) * len(found),
         ),
-        numbers_drawing(result if numbers else None, columns, *methods[-1:]),
+        numbers_drawing(result, there, size, numbers),
         names_drawing(there if others else ()),
     ]
 
@@ -231,16 +237,47 @@ def _constructions(
 
 
 def numbers_drawing(
-    result: CaseResult | None, columns: int = 0, method: CurvatureMethod = METHODS[0]
+    result: CaseResult | None,
+    there: Sequence[CanalShown] = (),
+    size: tuple[int, int] = (0, 0),
+    method: CurvatureMethod | None = METHODS[0],
 ) -> Drawing:
-    """Write the main numbers beside the middle of the canal, or of the file, where there is more image."""
-    text = beside_canal(result, method)
+    """Write the main numbers beside the canal, or the file: where exactly, their size on the screen decides.
+
+    Parameters
+    ----------
+    result : CaseResult or None
+        The canal worked on.
+    there : sequence of CanalShown
+        All canals that are drawn; their lines and points stay free.
+    size : tuple of int
+        Rows and columns of the image.
+    method : CurvatureMethod or None
+        Whose numbers; None for none at all.
+    """
+    text = beside_canal(result, method) if method is not None else ""
     line = None if result is None else result.canal_line or result.file_line
     if line is None or not text:
         return Drawing("numbers", "box", np.zeros((0, 2)))
     middle = line.points_px[len(line.points_px) // 2]
-    side = "left" if middle[1] > columns / 2 > 0 else "right"
-    return Drawing("numbers", "box", middle[None], (LANDMARK_COLOUR,), (text,), ((side, 0),))
+    side = "left" if middle[1] > size[1] / 2 > 0 else "right"
+    return Drawing(
+        "numbers",
+        "box",
+        middle[None],
+        (LANDMARK_COLOUR,),
+        (text,),
+        ((side, 0),),
+        avoid=np.concatenate([np.zeros((0, 2)), *(_taken(one.result) for one in there)]),
+        within=size,
+    )
+
+
+def _taken(result: CaseResult) -> FloatArray:
+    """Give places of lines and landmarks of a canal, shape (N, 2), dense enough not to be missed by a box."""
+    lines = [one.points_px[::4] for one in (result.file_line, result.canal_line) if one is not None]
+    marks = [[(fix.row, fix.col), (fix.click_row, fix.click_col)] for fix in result.landmarks.values()]
+    return np.concatenate([np.zeros((0, 2)), *lines, *map(np.array, marks)])
 
 
 def names_drawing(canals: Sequence[CanalShown]) -> Drawing:

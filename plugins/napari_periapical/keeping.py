@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from napari_periapical.controller import Controller
@@ -17,6 +17,7 @@ from radio.measure.settings import CurvatureSettings
 from radio.record.results import result_row, write_results
 from radio.record.tracing import Tracing, latest, load_tracings, save_tracings
 
+_NOTHING_SAVED = "Nothing was saved. "
 # between the display aids of two times
 _BETWEEN = "; "
 
@@ -35,12 +36,68 @@ def keep_table(controller: Controller, path: Path) -> str:
         Nothing is measured, or the place cannot be written.
     """
     session, measured = _measured(controller)
-    rows = [
-        result_row(_name(session.radiograph), result, display=_BETWEEN.join(canal.seen))
-        for canal, result in measured
-    ]
+    write_results(path, _rows(_name(session.radiograph), measured))
+    return f"Table saved: {_count(len(measured))} in {path.name}."
+
+
+def keep_common_table(
+    controller: Controller,
+    path: Path,
+    progress: Callable[[int, int], bool] = lambda *_: True,
+) -> str:
+    """Write one results table of every image that was worked on since the viewer was opened, one row a canal.
+
+    An image of which something cannot be measured is left out and named. May be called from any thread.
+
+    Parameters
+    ----------
+    controller : Controller
+    path : pathlib.Path
+        The table.
+    progress : callable
+        Told after each image how many of how many are done; where it says False, nothing is written.
+
+    Returns
+    -------
+    str
+        What was written, for the person.
+
+    Raises
+    ------
+    PeriapicalError
+        No image has points, none can be measured, or the place cannot be written.
+    """
+    sessions = controller.placed_on
+    if not sessions:
+        raise TableError("Nothing was saved. No landmark is placed on any image yet.")
+    rows, left_out = [], []
+    for done, (name, session) in enumerate(_named(sessions), 1):
+        try:
+            rows += _rows(name, _measured_of(controller, session))
+        except TableError as problem:
+            left_out.append(f"{name}: {str(problem).removeprefix(_NOTHING_SAVED)}")
+        if not progress(done, len(sessions)):
+            return "Stopped; no table was written."
+    if not rows:
+        raise TableError(f"{_NOTHING_SAVED}{' '.join(left_out)}")
     write_results(path, rows)
-    return f"Table saved: {_count(len(rows))} in {path.name}."
+    images = len(sessions) - len(left_out)
+    several = "1 image" if images == 1 else f"{images} images"
+    told = f"Table saved: {_count(len(rows))} of {several} in {path.name}."
+    return f"{told} Left out: {' '.join(left_out)}" if left_out else told
+
+
+def _named(sessions: Sequence[Session]) -> list[tuple[str, Session]]:
+    """Name images for a table; those that share a name by their whole path."""
+    names = [_name(one.radiograph) for one in sessions]
+    return [
+        (name if names.count(name) == 1 else str(one.radiograph.path or name), one)
+        for name, one in zip(names, sessions, strict=True)
+    ]
+
+
+def _rows(name: str, measured: Sequence[tuple[Canal, CaseResult]]) -> list[dict[str, str]]:
+    return [result_row(name, result, display=_BETWEEN.join(canal.seen)) for canal, result in measured]
 
 
 def keep_tracing(controller: Controller, path: Path, reader: str = "") -> str:
@@ -146,20 +203,31 @@ def _measured(controller: Controller) -> tuple[Session, list[tuple[Canal, CaseRe
     if session is None:
         raise ImageError("There is no radiograph open; open one and place its landmarks.")
     controller.end_move()
+    return session, _measured_of(controller, session)
+
+
+def _measured_of(controller: Controller, session: Session) -> list[tuple[Canal, CaseResult]]:
+    """Measure the canals of an image that have points.
+
+    Raises
+    ------
+    TableError
+        One cannot be measured, or none has points.
+    """
     found, problems = [], []
     for canal in session.sheet.canals:
         if not canal.clicks:
             continue
-        shown = controller.result_now(canal)
+        shown = session.known(canal) or controller.measuring.outcome(session.radiograph, canal)
         if shown.result is not None:
             found.append((canal, shown.result))
         else:
             problems.append(f"canal {canal.facts.canal}: {shown.problem}")
     if not found or problems:
         reason = " ".join(problems) or "No landmark is placed yet."
-        raise TableError(f"Nothing was saved. {reason}")
+        raise TableError(f"{_NOTHING_SAVED}{reason}")
     judged = with_checks_between([result for _, result in found])
-    return session, [(canal, result) for (canal, _), result in zip(found, judged, strict=True)]
+    return [(canal, result) for (canal, _), result in zip(found, judged, strict=True)]
 
 
 def _predecessor(session: Session, canal: Canal, there: Sequence[Tracing]) -> Tracing | None:

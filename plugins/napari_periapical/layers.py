@@ -218,7 +218,9 @@ def line_width(role: str, px_per_screen_px: float) -> float:
 
 
 def text_boxes(drawing: Drawing, frame: Frame, px_per_screen_px: float) -> list[FloatArray]:
-    """Rectangles, each shape (4, 2), that hold the texts of a box drawing, beside what they tell of.
+    """Make rectangles, each shape (4, 2), for the texts of a box drawing, beside what they tell of.
+
+    A box stands where it covers no line and no point and stays on the image, if there is such a place.
 
     Parameters
     ----------
@@ -229,15 +231,40 @@ def text_boxes(drawing: Drawing, frame: Frame, px_per_screen_px: float) -> list[
         Image columns a screen pixel covers.
     """
     boxes = []
-    for (row, col), text, (side, _) in zip(drawing.data, drawing.labels, drawing.keys, strict=True):
+    for at, text, (side, _) in zip(drawing.data, drawing.labels, drawing.keys, strict=True):
         lines = text.split("\n")
         width = (max(map(len, lines)) * _LETTER + 2 * _EDGE) * px_per_screen_px
         height = (len(lines) * _LINE + 2 * _EDGE) * px_per_screen_px * frame.col / frame.row
-        away = _AWAY * px_per_screen_px
-        left, top = col + away if side == "right" else col - away - width, row - height / 2
-        corners = [(top, left), (top, left + width), (top + height, left + width), (top + height, left)]
-        boxes.append(np.array(corners, dtype=np.float64))
+        step = np.array([height, px_per_screen_px * _AWAY])
+        corners = [_upper_left(at, (height, width), step * way, side) for way in _WAYS]
+        top, left = min(corners, key=lambda one: _covered(drawing, one, (height, width)))
+        box = [(top, left), (top, left + width), (top + height, left + width), (top + height, left)]
+        boxes.append(np.array(box, dtype=np.float64))
     return boxes
+
+
+# where a box may stand: how many of its heights lower, and how many steps away; minus is the other side
+_WAYS = [np.array([down, away]) for away in (1, -1, 2, -2, 4, -4) for down in (0, -1, 1, -2, 2)]
+
+
+def _upper_left(at: FloatArray, size: tuple[float, float], way: FloatArray, side: str) -> tuple[float, float]:
+    """Upper left corner of a box that stands beside a place, that far lower and away."""
+    height, width = size
+    across = way[1] if side == "right" else -way[1]
+    left = at[1] + across - (width if across < 0 else 0.0)
+    return float(at[0] - height / 2 + way[0]), float(left)
+
+
+def _covered(drawing: Drawing, corner: tuple[float, float], size: tuple[float, float]) -> int:
+    """How much a box there covers, or has beyond the image; the first place that costs nothing is taken."""
+    first, last = np.array(corner), np.add(corner, size)
+    margin = 0.15 * size[0]
+    inside = (drawing.avoid > first - margin) & (drawing.avoid < last + margin)
+    covered = int(inside.all(axis=1).sum())
+    if any(drawing.within):
+        outside = np.maximum(-first, 0) + np.maximum(last - drawing.within, 0)
+        covered += round(100 * float((outside / size).sum()))
+    return covered
 
 
 def colour_rows(drawing: Drawing) -> FloatArray:

@@ -48,7 +48,7 @@ class Measuring:
         """Measure a state on the spot, or look it up."""
         known = session.known(canal)
         if known is None:
-            known = self._outcome(session.radiograph, canal)
+            known = self.outcome(session.radiograph, canal)
             session.remember(known)
         return known
 
@@ -65,9 +65,10 @@ class Measuring:
             self._arrived(session)
         if canal is not None:
             radiograph, wanted = session.radiograph, canal
-            self.runner(lambda: self._outcome(radiograph, wanted), lambda shown: self._take(session, shown))
+            self.runner(lambda: self.outcome(radiograph, wanted), lambda shown: self._take(session, shown))
 
-    def _outcome(self, radiograph: Radiograph, canal: Canal) -> Shown:
+    def outcome(self, radiograph: Radiograph, canal: Canal) -> Shown:
+        """Measure a state; may be called from any thread."""
         try:
             return Shown(canal, self.measure(radiograph, canal.clicks_px(), canal.facts, canal.settings))
         except PeriapicalError as error:

@@ -55,8 +55,7 @@ class MouseTool:
         pressed, start = np.array(event.pos, dtype=np.float64), target.point_at(event.position)
         exact = "Shift" in modifiers
         if event.button == RIGHT:
-            if target.controller.tracing:
-                yield from self._click(event, pressed, lambda: self._end(start, exact))
+            yield from self._click(event, pressed, lambda: self._end(start, exact))
         elif event.button in (LEFT, None):
             held = None if exact else target.landmark_near(start, GRAB_SCREEN_PX)
             place = partial(target.controller.click, start, exact=exact)
@@ -76,6 +75,9 @@ class MouseTool:
     def _end(self, point: Point, exact: bool) -> None:
         """End the line here, or at its last pin where that is what was clicked."""
         controller = self.target.controller
+        if controller.tracing is None:
+            controller.tell("note", "A right click ends a line that is traced, and none is now.")
+            return
         on_pin = self.target.landmark_near(point, GRAB_SCREEN_PX) == controller.last_traced
         controller.end_line(None if on_pin else point, exact=exact)
 

@@ -79,7 +79,9 @@ class PeriapicalPanel(QWidget):
         self.trace = TracePart(self.binding)
         self.curve = CurvePart(self.controller)
         self.lengths = LengthsPart(self.controller)
-        self.keep = KeepPart(self.controller, self.save_table, self.save_tracing, self.reopen)
+        self.keep = KeepPart(
+            self.controller, self.save_table, self.save_common_table, self.save_tracing, self.reopen
+        )
         self.second = SecondViewPart(self.controller)
         self.keys = KeysPart(self.controller)
         self.steps: tuple[Section, ...] = (
@@ -127,14 +129,15 @@ class PeriapicalPanel(QWidget):
     def _connect(self) -> None:
         for signal, slot in self._slots():
             signal.connect(slot)
-        self._post, self._reading = _Post(), LatestWins(_Post())
+        self._post, self._reading, self._saving = _Post(), LatestWins(_Post()), LatestWins(_Post())
         owners = (self.controller.measuring, self.binding.shown_image, self.controller.autosave)
         runners = tuple((owner, LatestWins(_Post())) for owner in owners)
         for owner, runner in runners:
             owner.runner = runner
         # what hears of the end must not itself keep the panel
         self.binding.draw_through(self._post)
-        self.destroyed.connect(partial(_let_go, weakref.ref(self), self.binding, runners))
+        workers = (self._reading, self._saving)
+        self.destroyed.connect(partial(_let_go, weakref.ref(self), self.binding, runners, workers))
 
     def _slots(self) -> tuple[tuple[Any, Callable[..., None]], ...]:
         controller = self.controller
@@ -214,6 +217,33 @@ class PeriapicalPanel(QWidget):
         if path:
             self._try(lambda: keeping.keep_table(self.controller, path))
 
+    def save_common_table(self) -> None:
+        """Ask where, and write one table of all images in the background, unless it is stopped."""
+        path = self._ask_where(
+            "Save one table of all images", "_all_results.csv", "Table (*.csv)", add_to=False
+        )
+        if not path:
+            return
+        self.controller.end_move()
+        stopped = threading.Event()
+
+        def told_of(done: int, of: int) -> bool:
+            self._post(lambda: self.keep.show_progress(done, of, stopped.set))
+            return not stopped.is_set()
+
+        def save() -> str | PeriapicalError:
+            try:
+                return keeping.keep_common_table(self.controller, path, told_of)
+            except PeriapicalError as problem:
+                return problem
+
+        def tell(outcome: str | PeriapicalError) -> None:
+            self.keep.show_progress(0, 0, stopped.set)
+            failed = isinstance(outcome, PeriapicalError)
+            self.controller.tell("problem" if failed else "good", str(outcome))
+
+        self._saving(save, tell)
+
     def save_tracing(self) -> None:
         """Ask where, and add the present state as a revision."""
         path = self._ask_where("Save the tracing", "_tracing.json", "Tracing (*.json)", add_to=True)
@@ -284,10 +314,13 @@ def _let_go(
     panel: weakref.ref[PeriapicalPanel],
     binding: Binding,
     runners: Sequence[tuple[Any, LatestWins]],
+    workers: Sequence[LatestWins],
     *_: object,
 ) -> None:
     """Leave controller and binding able to work when their panel is gone."""
     binding.draw_through(None)
+    for worker in workers:
+        worker.stop()
     gone = panel()
     if gone is not None:
         gone.disconnect_controller()

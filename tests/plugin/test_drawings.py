@@ -184,7 +184,7 @@ def test_main_numbers_stand_beside_the_canal_with_unit_and_uncertainty():
     _, _, result = made_case()
     (text,) = by_role(result)["numbers"].labels
     assert "WL 22.01 ± 0.10 mm" in text.splitlines()
-    assert len(drawings.result_drawings(drawn_of(result), numbers=False)[6].data) == 0
+    assert len(drawings.result_drawings(drawn_of(result), numbers=None)[6].data) == 0
 
 
 def test_a_construction_is_drawn_step_by_step_and_kept_ones_stay_whole():

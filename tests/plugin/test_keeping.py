@@ -141,3 +141,47 @@ def test_clicks_are_stored_without_rounding(case_radiograph, tmp_path):
     keeping.keep_tracing(controller, tmp_path / "t.json")
     (saved,) = load_tracings(tmp_path / "t.json")
     assert tuple(saved.clicks.items()) == controller.canal.clicks
+
+
+def on_images(*seeds, measure=straight_length):
+    one = Controller(measure=measure)
+    for seed in seeds:
+        one.open(plain_radiograph(seed=seed), [CaseFacts(scale_from="none")])
+        one.choose("orifice")
+        one.place((10.0, 20.0))
+        one.choose("apex")
+        one.place((40.0 + seed, 20.0))
+    return one
+
+
+def test_one_table_holds_every_image_of_the_sitting(tmp_path):
+    one = on_images(3, 4, 5)
+    one.open(plain_radiograph(seed=6))  # nothing placed on this one
+    path, seen = tmp_path / "all.csv", []
+    told = keeping.keep_common_table(one, path, lambda done, of: seen.append((done, of)) is None)
+    assert told == "Table saved: 3 canals of 3 images in all.csv."
+    assert seen == [(1, 3), (2, 3), (3, 3)]
+    with path.open(newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    # the straight length of each, as the table of its image alone has it
+    assert [float(row["canal_length_px"]) for row in rows] == pytest.approx([33.0, 34.0, 35.0])
+    keeping_alone = tmp_path / "one.csv"
+    one.open(plain_radiograph(seed=4))
+    keeping.keep_table(one, keeping_alone)
+    assert keeping_alone.read_text().splitlines()[1] in path.read_text().splitlines()
+
+
+def test_a_table_of_all_that_is_stopped_writes_nothing_and_a_bad_image_is_left_out_and_named(tmp_path):
+    def choosy(radiograph, clicks, facts, settings):
+        if radiograph.sha256 == plain_radiograph(seed=4).sha256:
+            raise TableError("there is no canal")
+        return straight_length(radiograph, clicks, facts, settings)
+
+    one, path = on_images(3, 4, measure=choosy), tmp_path / "all.csv"
+    assert keeping.keep_common_table(one, path, lambda *_: False).startswith("Stopped")
+    assert not path.exists()
+    told = keeping.keep_common_table(one, path)
+    assert told.startswith("Table saved: 1 canal of 1 image in all.csv. Left out: ")
+    assert "there is no canal" in told
+    with pytest.raises(TableError, match="No landmark is placed on any image"):
+        keeping.keep_common_table(Controller(), path)

@@ -2,12 +2,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from calib.scale import Scale
-from napari_periapical import layers
+from napari_periapical import drawings, layers
 from napari_periapical.about import image_cautions, image_facts
 from napari_periapical.drawings import CanalShown, result_drawings
+from napari_periapical.layers import Frame
 from napari_periapical.number_rows import (
     angle_rows,
     beside_canal,
@@ -100,8 +102,8 @@ def test_the_box_on_the_image_shows_the_main_number_of_the_chosen_method():
         text = beside_canal(result, method_named(name))
         assert text.splitlines()[-1] == line
         assert "Schneider" not in text
-        methods = (METHODS[0], method_named(name))
-        drawn = {one.role: one for one in result_drawings(CanalShown(0, result), methods=methods)}
+        chosen = {"methods": (), "numbers": method_named(name)}  # also where no construction is drawn
+        drawn = {one.role: one for one in result_drawings(CanalShown(0, result), **chosen)}
         assert drawn["numbers"].labels == (text,)
     bare = replace(result, findings={}, measurements={"gap_mm": result.measurements["gap_mm"]})
     assert beside_canal(bare, method_named("weine")).splitlines()[-1].startswith("Gap ")
@@ -183,3 +185,49 @@ def test_a_method_that_gives_all_its_numbers_lacks_nothing():
     assert method_missing(result, method_named("schneider")) == ""
     bare = replace(result, measurements={}, absent={"schneider_deg": "the canal is straight"})
     assert method_missing(bare, method_named("schneider")) == "Not measured: the canal is straight."
+
+
+def box_of(avoid, within=(1000, 800), at=(500.0, 400.0), side="right"):
+    drawing = drawings.Drawing(
+        "numbers",
+        "box",
+        np.array([at]),
+        ("#FFFFFF",),
+        ("WL 22.01 ± 0.10 mm\nGap +1.01 ± 0.08 mm",),
+        ((side, 0),),
+        avoid=np.asarray(avoid, dtype=float).reshape(-1, 2),
+        within=within,
+    )
+    (box,) = layers.text_boxes(drawing, Frame(1.0, 1.0, "pixel"), 0.5)
+    return box.min(axis=0), box.max(axis=0)
+
+
+def free_of(box, points):
+    first, last = box
+    return not ((points > first) & (points < last)).all(axis=1).any()
+
+
+def test_a_box_of_numbers_covers_neither_lines_nor_points_and_stays_on_the_image():
+    rows = np.arange(0.0, 1000.0, 2.0)
+    canal = np.stack([rows, 400.0 + 20 * np.sin(rows / 90)], axis=1)
+    first, last = box_of(canal)
+    assert free_of((first, last), canal)
+    assert first[1] > 400  # beside it, on the side asked for
+    # another canal where it would stand: it goes elsewhere
+    second = canal + np.array([0.0, 60.0])
+    both = np.concatenate([canal, second])
+    assert not free_of((first, last), second)
+    assert free_of(box_of(both), both)
+    # near an edge the other side is taken, or another height
+    for at, side in (((500.0, 780.0), "right"), ((500.0, 15.0), "left"), ((4.0, 400.0), "right")):
+        low, high = box_of(np.array([at]), at=at, side=side)
+        assert (low >= 0).all()
+        assert (high <= (1000, 800)).all()
+        assert free_of((low, high), np.array([at]))
+
+
+def test_a_box_stays_where_it_is_while_a_point_is_moved_a_little():
+    rows = np.arange(0.0, 1000.0, 2.0)
+    boxes = [box_of(np.stack([rows, 400.0 + k * 0.2 * np.sin(rows / 90)], axis=1)) for k in range(10)]
+    for first, _ in boxes:
+        assert np.allclose(first, boxes[0][0])

@@ -13,6 +13,7 @@ from napari_periapical.drawings import ROLES
 from tests.plugin.drawn import ESSENTIAL, case, click
 from tests.plugin.fields import field_of, form_of, type_in
 from tests.plugin.made import plain_radiograph, straight_length
+from tests.plugin.pretend import add
 from tests.plugin.waiting import settle
 
 pytest.importorskip("qtpy")
@@ -432,3 +433,30 @@ def test_a_table_whose_name_is_completed_to_one_that_is_there_is_asked_for(at_wo
     panel.save_table()
     assert (tmp_path / "new.csv").exists()
     assert len(asked) == 2
+
+
+def test_one_table_of_all_images_is_saved_in_the_background(at_work, qtbot, monkeypatch, tmp_path):
+    viewer, panel = at_work
+    settle(qtbot, panel)
+    keep = panel.keep
+    assert not keep.common_button.isVisibleTo(panel)  # one image: its own table is all there is
+    add(viewer, plain_radiograph())
+    panel.controller.place((10.0, 20.0))
+    assert keep.common_button.isVisibleTo(panel)
+    path = tmp_path / "all.csv"
+    choose(monkeypatch, path)
+    keep.common_button.click()
+    qtbot.waitUntil(
+        lambda: panel.message.text().startswith("✓ Table saved: 1 canal of 1 image"), timeout=20000
+    )
+    assert "Left out: unsaved image" in panel.message.text()
+    assert keep.progress.isHidden()
+    assert len(path.read_text().splitlines()) == 2
+    # while it is written, there is a bar and a way to stop
+    stopped = []
+    keep.show_progress(1, 2, lambda: stopped.append(True))
+    assert keep.progress.isVisibleTo(panel)
+    assert (keep.progress.value(), keep.progress.maximum()) == (1, 2)
+    assert not keep.common_button.isEnabled()
+    keep.stop_button.click()
+    assert stopped == [True]

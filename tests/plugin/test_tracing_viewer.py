@@ -155,16 +155,22 @@ def test_the_magnifier_follows_the_pointer_and_is_switched_off_and_on(story, qtb
     # mouse and keys go through it
     assert inset.testAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
 
-    # it gives way where the pointer comes near
-    left = inset.x()
-    corner = viewer.layers[0].world_to_data(
-        np.array(viewer.scene.camera.center[-2:])
-        + (np.array([60, 100]) - np.array([hands.canvas.height(), hands.canvas.width()]) / 2)
-        / viewer.scene.camera.zoom
-    )
-    controller.session.live.pointer = tuple(corner)
-    controller.aimed.emit()
-    assert inset.x() > left
+    # it goes with the pointer, beside it, and stays on the canvas on every side
+    def beside(x, y):
+        middle = np.array([hands.canvas.height(), hands.canvas.width()]) / 2
+        way = (np.array([y, x]) - middle) / viewer.scene.camera.zoom
+        world = np.array(viewer.scene.camera.center[-2:]) + way
+        controller.session.live.pointer = tuple(viewer.layers[0].world_to_data(world))
+        controller.aimed.emit()
+        box = inset.geometry()
+        assert hands.canvas.rect().contains(box)
+        assert not box.adjusted(-20, -20, 20, 20).contains(round(x), round(y))
+        assert min(abs(box.left() - x), abs(box.right() - x)) < 30
+        assert min(abs(box.top() - y), abs(box.bottom() - y)) < 30
+
+    width, height = hands.canvas.width(), hands.canvas.height()
+    for x, y in ((5, 5), (width - 5, 5), (5, height - 5), (width - 5, height - 5), (width / 2, height / 2)):
+        beside(x, y)
 
     hands.key(Qt.Key.Key_M)
     hands.move(place)

@@ -33,4 +33,6 @@ class Canals(Core):
         """Work on the canal after this one; after the last comes the first."""
         if self.session is not None:
             sheet = self.session.sheet
+            if len(sheet.canals) == 1:
+                self.tell("note", "There is one canal only; Shift+N adds another.")
             self.choose_canal((sheet.active + 1) % len(sheet.canals))

@@ -112,6 +112,12 @@ class Core:
     # -- what is there ------------------------------------------------------------------------------------
 
     @property
+    def placed_on(self) -> tuple[Session, ...]:
+        """Every image that has points, in the order they were opened."""
+        sessions = self._sessions.values()
+        return tuple(one for one in sessions if any(canal.clicks for canal in one.sheet.canals))
+
+    @property
     def canal(self) -> Canal:
         """The canal worked on, with a held point where it is held."""
         return self.session.canal if self.session else Canal(0)

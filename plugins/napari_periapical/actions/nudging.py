@@ -21,7 +21,7 @@ class Nudging(Tracing):
             How far, pixels; the point stays on the image.
         """
         session = self.session
-        if session is None or session.drag is not None:
+        if session is None or self._is_held():
             return
         if session.selected is None:
             self.tell("note", "Click a point first; the arrow keys then move it by a tenth of a pixel.")

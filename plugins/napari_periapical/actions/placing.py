@@ -79,7 +79,12 @@ class Placing(Core):
     def advance(self) -> None:
         """Pass over the current landmark."""
         session = self.session
-        if session is None or session.landmark is None:
+        if session is None:
+            return
+        if session.landmark is None:
+            self.tell(
+                "note", "All landmarks are placed or passed over; choose one in the list, or with J and K."
+            )
             return
         if not session.canal.points(session.landmark):
             session.skipped.add(session.landmark)
@@ -90,7 +95,7 @@ class Placing(Core):
     def remove_selected(self) -> None:
         """Remove the chosen point; its landmark becomes the current one."""
         session = self.session
-        if session is None or session.drag is not None:
+        if session is None or self._is_held():
             return
         if session.selected is None:
             self.tell("note", "Click the point to be removed first, or choose it in the list.")
@@ -101,6 +106,13 @@ class Placing(Core):
         session.landmark, session.chosen = name, False
         session.trace_on(canal)
         self._push(f"removing {GUIDE[name].label}", canal)
+
+    def _is_held(self) -> bool:
+        """Whether a point is held by the mouse, which the keys must wait for; the person is told."""
+        held = self.session is not None and self.session.drag is not None
+        if held:
+            self.tell("note", "A point is held: let it go first, or press Esc to put it back.")
+        return held
 
     # -- moving a point -----------------------------------------------------------------------------------
 

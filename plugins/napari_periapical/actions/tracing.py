@@ -148,7 +148,7 @@ class Tracing(Placing):
 
     def confirm(self) -> None:
         """End the line at its last pin; without one, pass over the current landmark."""
-        if self.session is not None and self.session.drag is not None:
+        if self._is_held():
             return
         if self.session is not None and self.session.tracing is not None:
             self.end_line()
@@ -166,6 +166,8 @@ class Tracing(Placing):
         """Put back the point that is held; else give up the line that is traced."""
         if self.session is not None and self.session.drag is not None:
             self.cancel_move()
+        elif self.session is not None and self.session.tracing is None:
+            self.tell("note", "No line is being traced, and no point is held.")
         else:
             self.cancel_line()
 

@@ -44,6 +44,10 @@ class Viewing(Core):
         count = len(steps_of(shown.result if shown else None, self.method))
         if count:
             self.show_step((self.view.step + by) % (count + 1))
+        elif self.session is not None:
+            self.tell(
+                "note", f"There is nothing of {self.method.title} to go through: no canal is measured yet."
+            )
 
     def keep_drawn(self, keep: bool) -> None:
         """Keep the construction of the chosen method drawn while another is chosen, or no longer."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from qtpy.QtWidgets import QComboBox, QPushButton
+from qtpy.QtWidgets import QComboBox, QProgressBar, QPushButton
 
 from napari_periapical.autosave import described
 from napari_periapical.controller import Controller
@@ -18,7 +18,7 @@ class KeepPart(Section):
     Parameters
     ----------
     controller : Controller
-    save_table, save_tracing, reopen : callable
+    save_table, save_common_table, save_tracing, reopen : callable
         Ask for the place and do it.
     """
 
@@ -26,6 +26,7 @@ class KeepPart(Section):
         self,
         controller: Controller,
         save_table: Callable[[], None],
+        save_common_table: Callable[[], None],
         save_tracing: Callable[[], None],
         reopen: Callable[[], None],
     ) -> None:
@@ -38,6 +39,16 @@ class KeepPart(Section):
         self.table_button = QPushButton("Save table ...")
         self.table_button.setToolTip("CSV, one row a canal")
         self.table_button.clicked.connect(lambda *_: save_table())
+        self.common_button = QPushButton("Save one table of all images ...")
+        self.common_button.setToolTip("CSV, one row a canal, of every image with points in this sitting")
+        self.common_button.clicked.connect(lambda *_: save_common_table())
+        self.progress = QProgressBar()
+        self.progress.setFormat("%v of %m images")
+        self.stop_button = QPushButton("Stop")
+        self.stop_button.clicked.connect(lambda *_: self._stop())
+        self._stop: Callable[[], None] = lambda: None
+        for widget in (self.progress, self.stop_button):
+            widget.hide()
         self.tracing_button = QPushButton("Save tracing ...")
         self.tracing_button.setToolTip("JSON; adds a revision and leaves earlier ones as they are")
         self.tracing_button.clicked.connect(lambda *_: save_tracing())
@@ -51,10 +62,20 @@ class KeepPart(Section):
         self.others_button = QPushButton("Go on with that")
         self.others_button.setToolTip("In place of what is here; one undo goes back")
         self.others_button.clicked.connect(self._take_up)
-        buttons = (self.tracing_button, self.table_button, self.reopen_button)
+        tables = (self.table_button, self.common_button, self.progress, self.stop_button)
+        buttons = (self.tracing_button, *tables, self.reopen_button)
         others = (self.others_line, self.others, self.others_button)
         for widget in (self.kept, *others, self.state, self.reader, *buttons):
             self.body.addWidget(widget)
+
+    def show_progress(self, done: int, of: int, stop: Callable[[], None]) -> None:
+        """Show how many images of how many are done, and let them be stopped; nothing of 0."""
+        self._stop = stop
+        self.progress.setRange(0, max(of, 1))
+        self.progress.setValue(done)
+        for widget in (self.progress, self.stop_button):
+            widget.setVisible(of > 0)
+        self.common_button.setEnabled(of == 0)
 
     def _take_up(self, *_: object) -> None:
         draft = self.others.currentData()
@@ -76,6 +97,7 @@ class KeepPart(Section):
         session = self.controller.session
         placed = session is not None and any(c.clicks for c in session.sheet.canals)
         self.table_button.setEnabled(placed)
+        self.common_button.setVisible(len(self.controller.placed_on) > 1)
         self.tracing_button.setEnabled(placed)
         self.state.setText(saved_state(session) if session and placed else "Nothing to save yet.")
         autosave = self.controller.autosave

@@ -1,4 +1,4 @@
-"""The magnifier: an inset in a corner of the canvas that shows the surroundings of the pointer enlarged."""
+"""The magnifier: an inset by the pointer that shows its surroundings enlarged."""
 
 from __future__ import annotations
 
@@ -17,9 +17,8 @@ from napari_periapical.drawings import live_drawing
 from napari_periapical.magnifier import SIZE_PX, TIMES, ByteImage, Lens, colours_of, magnified
 
 _NAME = "periapical_magnifier"
-_EDGE_PX = 10
-# the pointer never comes nearer to the inset than this
-_CLEAR_PX = 60
+# the inset never comes nearer to the pointer than this: what is aimed at stays in sight
+_CLEAR_PX = 24
 # arms of the cross hair: they begin and end this far from its middle
 _GAP_PX, _ARM_PX = 5, 28
 _DARK, _BRIGHT = QColor(0, 0, 0, 170), QColor(255, 255, 255, 210)
@@ -93,10 +92,10 @@ class Magnifier(QWidget):
         return self._colours[1]
 
     def _keep_clear_of(self, point: tuple[float, float]) -> None:
-        """Lie in the upper left corner, or in the right one when the pointer comes there."""
-        across, down = self._binding.framing.on_canvas(point, (self._canvas.width(), self._canvas.height()))
-        near = max(across, down) < SIZE_PX + _EDGE_PX + _CLEAR_PX
-        self.move(self._canvas.width() - SIZE_PX - _EDGE_PX if near else _EDGE_PX, _EDGE_PX)
+        """Lie just below the pointer to its right, or on another side of it where the canvas ends there."""
+        width, height = self._canvas.width(), self._canvas.height()
+        across, down = self._binding.framing.on_canvas(point, (width, height))
+        self.move(_beside(across, width), _beside(down, height))
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Draw the enlarged image, the live line and a cross hair with an open middle."""
@@ -122,6 +121,12 @@ class Magnifier(QWidget):
         colour = live_drawing(session.live.line, session.tracing, session.canal.uid).colours[0]
         painter.setPen(QPen(QColor(colour), 2))
         painter.drawPolyline(QPolygonF([QPointF(x, y) for x, y in lens.places(session.live.line)]))
+
+
+def _beside(at: float, room: int) -> int:
+    """Where the inset begins along one side of the canvas, a little after the pointer or else before it."""
+    after = round(at) + _CLEAR_PX
+    return after if after + SIZE_PX <= room else round(at) - _CLEAR_PX - SIZE_PX
 
 
 def _draw_cross(painter: QPainter, size: int) -> None:
