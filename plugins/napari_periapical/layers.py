@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from calib.scale import Scale
 from napari_periapical.drawings import PLAIN_SYMBOL, Drawing, FloatArray
 from radio.image.display import grey_window
 from radio.image.radiograph import Radiograph
-from radio.record.colours import LANDMARK_COLOUR
+from radio.record.colours import AXIS_COLOUR, CANAL_COLOUR, FILE_COLOUR, GAP_COLOUR, LANDMARK_COLOUR
 
 RADIOGRAPH = "periapical_radiograph"
 FACTS = "periapical_facts"
@@ -42,6 +43,14 @@ LINE_ROLES = tuple(_WIDTHS)
 _SIZES = {"landmarks": 18.0, "marks": 10.0, "found": 10.0, "names": 1.0}
 POINT_ROLES = tuple(_SIZES)
 BOX_ROLES = ("numbers",)
+_ROLE_COLOURS = {
+    "file": FILE_COLOUR,
+    "canal": CANAL_COLOUR,
+    "gap": GAP_COLOUR,
+    "construction": AXIS_COLOUR,
+    "live": FILE_COLOUR,
+}
+_SWATCH_PX = 32
 # room for text on the screen, in screen pixels: of a letter, of a line, to the edge, and to what it tells of
 _LETTER, _LINE, _EDGE, _AWAY = 9.2, 21.5, 8.0, 60.0
 
@@ -265,6 +274,19 @@ def _covered(drawing: Drawing, corner: tuple[float, float], size: tuple[float, f
         outside = np.maximum(-first, 0) + np.maximum(last - drawing.within, 0)
         covered += round(100 * float((outside / size).sum()))
     return covered
+
+
+def swatch(role: str) -> npt.NDArray[np.uint8]:
+    """Picture for the list of layers, shape (32, 32, 4), RGBA: a stroke or a dot in the colour of a role.
+
+    napari would draw one of the data anew at every change, which takes longer than the change.
+    """
+    colour = _ROLE_COLOURS.get(role, LANDMARK_COLOUR)
+    rows, cols = np.mgrid[:_SWATCH_PX, :_SWATCH_PX] - (_SWATCH_PX - 1) / 2
+    drawn = np.abs(rows + cols) < 4 if role in LINE_ROLES else np.hypot(rows, cols) < 6
+    out = np.zeros((_SWATCH_PX, _SWATCH_PX, 4), dtype=np.uint8)
+    out[drawn] = [*(int(colour[k : k + 2], 16) for k in (1, 3, 5)), 255]
+    return out
 
 
 def colour_rows(drawing: Drawing) -> FloatArray:

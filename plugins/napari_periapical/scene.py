@@ -189,7 +189,8 @@ class Scene:
         order.insert(min((order.index(one) for one in above if one is not None), default=len(order)), layer)
         layer.editable = False  # points are moved by our mouse tool, never by the layer itself
         leave_unmeasured(layer)
-        layer._update_thumbnail = _no_thumbnail
+        layer._update_thumbnail = _as_it_is
+        layer.thumbnail = layers.swatch(drawing.role)
         self._framing.place(layer)
         if drawing.role == LANDMARKS_ROLE:
             self._bind_keys(layer)
@@ -217,11 +218,8 @@ _NOTHING: dict[str, Any] = {
 }
 
 
-def _no_thumbnail() -> None:
-    """Leave the picture in the list of layers empty.
-
-    Napari draws it anew at every change of a layer, which takes longer than the change.
-    """
+def _as_it_is() -> None:
+    """Leave the picture in the list of layers as it is."""
 
 
 def _key_action(run: Callable[[Controller], None], controller: Controller) -> Callable[[Any], None]:

@@ -25,12 +25,14 @@ from tests.benchmarks import (
     coverage,
     exact,
     girth,
+    hold,
     judge,
     length_cases,
     lengths,
     pairs,
     preview,
     report,
+    sitting,
     space,
     space_report,
     speed,
@@ -442,3 +444,14 @@ def test_a_share_has_the_interval_of_wilson():
 
     low, high = binomtest(81, 263).proportion_ci(method="wilson")
     assert f"30.8% of 263 ({low:.1%} to {high:.1%})" in checks.share([True] * 81 + [False] * 182)
+
+
+def test_hold_reports_the_longest_events_of_every_action():
+    held = {"open": sitting.Held([20.0, 60.0, 30.0], [5.0, 9.0, 7.0]), "undo": sitting.Held([10.0], [1.0])}
+    head, opened, undone = sitting.report(held, 50.0).splitlines()
+    assert head.split() == ["action", "times", "median", "most", "painting"]
+    assert opened.split() == ["open", "3", "30.0", "60.0", "7.0", "over"]
+    assert undone.split() == ["undo", "1", "10.0", "10.0", "1.0"]
+    assert hold.parse(["--rounds", "1"]).rounds == 1
+    with pytest.raises(SystemExit):
+        hold.parse(["--rounds", "0"])
