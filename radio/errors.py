@@ -2,7 +2,15 @@
 
 from calib.scale import CalibrationError
 
-__all__ = ["CalibrationError", "ImageError", "PeriapicalError", "TableError", "TraceError", "echoed"]
+__all__ = [
+    "BookError",
+    "CalibrationError",
+    "ImageError",
+    "PeriapicalError",
+    "TableError",
+    "TraceError",
+    "echoed",
+]
 
 
 _LONGEST_ECHO = 40
@@ -25,6 +33,10 @@ class ImageError(PeriapicalError):
 
 class TableError(PeriapicalError):
     """A table or tracing document is malformed; the text names the row and column."""
+
+
+class BookError(PeriapicalError):
+    """A casebook cannot be opened, read or written as asked; nothing in it was changed."""
 
 
 class TraceError(PeriapicalError):

@@ -128,6 +128,7 @@ def keep_tracing(controller: Controller, path: Path, reader: str = "") -> str:
             supersedes=before,
             reader=reader,
             display=_BETWEEN.join(canal.seen),
+            settings=canal.settings,
         )
     added = [one for one in new.values() if one not in there]
     if added:

@@ -38,6 +38,7 @@ from radio.measure.case import (
 )
 from radio.measure.check_rules.contract import Check
 from radio.measure.result import Measurement
+from radio.measure.settings import CurvatureSettings
 from radio.record.atomic import directory_lock, write_text
 from radio.record.traced import Point, Proposed, Record, points_of
 from radio.record.wording import CAUTION, MADE_BY
@@ -83,6 +84,8 @@ class Tracing(Record):
     display : str
         Display aids that were on while points were placed, in words; empty where the image was shown as
         exposed, and in older documents. The numbers are read from the original data always.
+    settings : CurvatureSettings or None
+        Parameters of the curvature methods the numbers were made with; None in older documents.
     """
 
     uuid: UUID
@@ -103,6 +106,7 @@ class Tracing(Record):
     remarks: tuple[Remark, ...]
     checks: tuple[Check, ...] = ()
     display: str = ""
+    settings: CurvatureSettings | None = None
 
     @model_validator(mode="after")
     def _revision_fits(self) -> Self:
@@ -125,6 +129,7 @@ class Tracing(Record):
         supersedes: Tracing | None = None,
         reader: str = "",
         display: str = "",
+        settings: CurvatureSettings | None = None,
     ) -> Tracing:
         """Keep what was placed and measured.
 
@@ -142,6 +147,8 @@ class Tracing(Record):
             Who placed the points.
         display : str
             Display aids that were on while the points were placed, in words.
+        settings : CurvatureSettings or None
+            Parameters of the curvature methods.
 
         Raises
         ------
@@ -166,6 +173,7 @@ class Tracing(Record):
                     "image_sha256": radiograph.sha256,
                     "image_shape": radiograph.grey.shape,
                     "display": display,
+                    "settings": settings,
                     "clicks": {name: points_of(points) for name, points in clicks.items() if len(points)},
                     **_snapshot(result),
                 }

@@ -1,0 +1,48 @@
+"""Images of a casebook that were moved, found again by their content."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+from radio.errors import BookError
+from radio.image.decoded import LARGEST_BYTES
+
+
+def look_for(folder: Path, wanted: set[str]) -> dict[str, Path]:
+    """Find images by their SHA-256.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Looked through with all folders in it; what cannot be read is passed over.
+    wanted : set of str
+        Hexadecimal digests.
+
+    Raises
+    ------
+    BookError
+        The folder is not there.
+    """
+    if not folder.is_dir():
+        raise BookError(f"The folder {folder} is not there; give one to look for images in.")
+    found: dict[str, Path] = {}
+    for path in _files(folder):
+        if len(found) == len(wanted):
+            break
+        try:
+            if 0 < path.stat().st_size <= LARGEST_BYTES:
+                sha256 = hashlib.sha256(path.read_bytes()).hexdigest()
+                if sha256 in wanted:
+                    found.setdefault(sha256, path)
+        except OSError:
+            continue
+    return found
+
+
+def _files(folder: Path) -> Iterator[Path]:
+    for at, folders, names in os.walk(folder):
+        folders.sort()
+        yield from (Path(at) / name for name in sorted(names))
