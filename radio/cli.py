@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from radio.cli_casebook import add_casebook_commands
 from radio.cli_checks import add_checks_commands
 from radio.cli_course import add_course_commands
 from radio.cli_curvature import add_curvature_commands
@@ -223,6 +224,7 @@ def batch(
         raise typer.Exit(NOTHING_MEASURED)
 
 
+add_casebook_commands(app)
 add_checks_commands(app)
 add_curvature_commands(app)
 add_readings_commands(app)

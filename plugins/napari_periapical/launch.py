@@ -42,7 +42,7 @@ def open_viewer(image: Path | None, casebook: Path | None) -> None:
     image : pathlib.Path or None
         Radiograph to open at once.
     casebook : pathlib.Path or None
-        Must be None: this version keeps tracings in JSON documents only.
+        Must be None: the panel does not write into a casebook yet; `periapical casebook` does.
 
     Raises
     ------
@@ -51,8 +51,8 @@ def open_viewer(image: Path | None, casebook: Path | None) -> None:
     """
     if casebook is not None:
         raise PeriapicalError(
-            f"The casebook {casebook} cannot be opened: this version keeps tracings in JSON documents. Leave "
-            "--casebook out, and use Reopen tracing in the panel."
+            f"The casebook {casebook} cannot be opened in the panel yet. Leave --casebook out, save the "
+            f"tracing there, and add it with: periapical casebook add {casebook} --tracings TRACINGS.json"
         )
     viewer = make_viewer(image)
     import napari

@@ -11,15 +11,17 @@ from radio.errors import BookError
 from radio.image.decoded import LARGEST_BYTES
 
 
-def look_for(folder: Path, wanted: set[str]) -> dict[str, Path]:
+def look_for(folder: Path, wanted: set[str], *, deep: bool = True) -> dict[str, Path]:
     """Find images by their SHA-256.
 
     Parameters
     ----------
     folder : pathlib.Path
-        Looked through with all folders in it; what cannot be read is passed over.
+        What cannot be read in it is passed over.
     wanted : set of str
         Hexadecimal digests.
+    deep : bool
+        Whether to look through all folders in it, too.
 
     Raises
     ------
@@ -29,7 +31,7 @@ def look_for(folder: Path, wanted: set[str]) -> dict[str, Path]:
     if not folder.is_dir():
         raise BookError(f"The folder {folder} is not there; give one to look for images in.")
     found: dict[str, Path] = {}
-    for path in _files(folder):
+    for path in _files(folder, deep=deep):
         if len(found) == len(wanted):
             break
         try:
@@ -42,7 +44,7 @@ def look_for(folder: Path, wanted: set[str]) -> dict[str, Path]:
     return found
 
 
-def _files(folder: Path) -> Iterator[Path]:
+def _files(folder: Path, *, deep: bool) -> Iterator[Path]:
     for at, folders, names in os.walk(folder):
-        folders.sort()
+        folders[:] = sorted(folders) if deep else []
         yield from (Path(at) / name for name in sorted(names))

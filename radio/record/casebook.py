@@ -295,8 +295,14 @@ class Casebook:
         with told_in_words(self.path, "read"):
             return tuple(one for (one,) in rows(self.connection, "SELECT sha256 FROM image ORDER BY sha256"))
 
-    def find_images(self, folder: Path) -> dict[str, Path]:
-        """Look for moved images in a folder and those within, by their content, and remember where they are.
+    def find_images(self, folder: Path, *, deep: bool = True) -> dict[str, Path]:
+        """Look for images in a folder by their content, and remember where they are.
+
+        Parameters
+        ----------
+        folder : pathlib.Path
+        deep : bool
+            Whether to look in the folders within it, too.
 
         Returns
         -------
@@ -310,7 +316,7 @@ class Casebook:
         """
         from radio.record.book_images import look_for
 
-        found = look_for(folder, set(self.images()))
+        found = look_for(folder, set(self.images()), deep=deep)
         with writing(self.connection, self.path):
             for sha256, path in found.items():
                 self._see(sha256, path)
