@@ -14,7 +14,7 @@ from qtpy.QtGui import QShowEvent
 from qtpy.QtWidgets import QFileDialog, QFrame, QMessageBox, QScrollArea, QVBoxLayout, QWidget
 
 from napari_periapical import keeping
-from napari_periapical.background import LatestWins, run_now
+from napari_periapical.background import EachInTurn, LatestWins, run_now
 from napari_periapical.binding import Binding, bind
 from napari_periapical.controller import Controller
 from napari_periapical.live import load_ahead
@@ -129,7 +129,7 @@ class PeriapicalPanel(QWidget):
     def _connect(self) -> None:
         for signal, slot in self._slots():
             signal.connect(slot)
-        self._post, self._reading, self._saving = _Post(), LatestWins(_Post()), LatestWins(_Post())
+        self._post, self._reading, self._saving = _Post(), EachInTurn(_Post()), EachInTurn(_Post())
         owners = (self.controller.measuring, self.binding.shown_image, self.controller.autosave)
         runners = tuple((owner, LatestWins(_Post())) for owner in owners)
         for owner, runner in runners:
@@ -314,7 +314,7 @@ def _let_go(
     panel: weakref.ref[PeriapicalPanel],
     binding: Binding,
     runners: Sequence[tuple[Any, LatestWins]],
-    workers: Sequence[LatestWins],
+    workers: Sequence[EachInTurn],
     *_: object,
 ) -> None:
     """Leave controller and binding able to work when their panel is gone."""

@@ -3,7 +3,7 @@ from __future__ import annotations
 import threading
 import time
 
-from napari_periapical.background import LatestWins
+from napari_periapical.background import EachInTurn, LatestWins
 
 
 def test_only_the_newest_waiting_job_is_run_and_off_the_calling_thread():
@@ -52,3 +52,29 @@ def test_a_stopped_runner_hands_nothing_on():
     runner(lambda: 2, seen.append)
     time.sleep(0.05)
     assert seen == []
+
+
+def test_every_job_is_done_in_its_turn_and_none_after_the_end():
+    posted, threads = [], set()
+    runner = EachInTurn(posted.append)
+
+    def job(k):
+        threads.add(threading.get_ident())
+        return k
+
+    done = []
+    for k in range(20):
+        runner(lambda k=k: job(k), done.append)
+    end = time.monotonic() + 10
+    while len(posted) < 20:
+        assert time.monotonic() < end
+        time.sleep(0.005)
+    for hand_on in posted:
+        hand_on()
+    assert done == list(range(20))
+    assert threads
+    assert threading.get_ident() not in threads
+    runner.stop()
+    runner(lambda: job(99), done.append)
+    time.sleep(0.05)
+    assert len(posted) == 20

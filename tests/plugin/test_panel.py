@@ -460,3 +460,17 @@ def test_one_table_of_all_images_is_saved_in_the_background(at_work, qtbot, monk
     assert not keep.common_button.isEnabled()
     keep.stop_button.click()
     assert stopped == [True]
+
+
+def test_images_opened_one_after_the_other_are_all_opened(opened, qtbot, monkeypatch, case_path, tmp_path):
+    import shutil
+
+    viewer, panel = opened
+    names = ("one.dcm", "two.dcm", "three.dcm")
+    for name in names:
+        choose(monkeypatch, shutil.copy(case_path, tmp_path / name))
+        panel.image.open_button.click()
+    qtbot.waitUntil(lambda: len(panel.binding.image_layers()) == 3, timeout=20000)
+    settle(qtbot, panel)
+    assert {layer.name for layer in panel.binding.image_layers()} == {"one", "two", "three"}
+    assert len(viewer.layers) == 3 + len(ROLES)

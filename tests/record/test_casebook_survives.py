@@ -6,7 +6,6 @@ import itertools
 import multiprocessing
 import os
 import random
-import resource
 import signal
 import sys
 import tempfile
@@ -24,6 +23,7 @@ from radio.record.book_merge import merge
 from radio.record.casebook import Casebook
 from tests.record.books import course, filled, reading, tracing
 
+resource = pytest.importorskip("resource", reason="limits of a process, which Windows does not know")
 pytestmark = [
     pytest.mark.skipif(sys.platform == "win32", reason="processes are forked, which Windows does not know"),
     # Python 3.12 warns of forks beside threads; the children here use nothing of other threads
