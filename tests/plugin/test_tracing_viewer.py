@@ -172,6 +172,12 @@ def test_the_magnifier_follows_the_pointer_and_is_switched_off_and_on(story, qtb
     for x, y in ((5, 5), (width - 5, 5), (5, height - 5), (width - 5, height - 5), (width / 2, height / 2)):
         beside(x, y)
 
+    # while a line is traced downwards, what lies ahead of it stays in sight
+    hands.click(click("file_start"))
+    hands.move(place)
+    assert inset.geometry().bottom() < hands.on_screen(place).y()
+    hands.key(Qt.Key.Key_Escape)
+
     hands.key(Qt.Key.Key_M)
     hands.move(place)
     assert not inset.isVisible()

@@ -92,10 +92,15 @@ class Magnifier(QWidget):
         return self._colours[1]
 
     def _keep_clear_of(self, point: tuple[float, float]) -> None:
-        """Lie just below the pointer to its right, or on another side of it where the canvas ends there."""
+        """Lie beside the pointer to its right, below it or, where a line comes from above, above it.
+
+        What lies ahead of a line stays in sight. Where the canvas ends the other side is taken.
+        """
         width, height = self._canvas.width(), self._canvas.height()
         across, down = self._binding.framing.on_canvas(point, (width, height))
-        self.move(_beside(across, width), _beside(down, height))
+        traced = self._binding.controller.last_traced
+        comes_from = point if traced is None else self._binding.controller.canal.points(traced[0])[traced[1]]
+        self.move(_beside(across, width), _beside(down, height, before=comes_from[0] < point[0]))
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Draw the enlarged image, the live line and a cross hair with an open middle."""
@@ -123,10 +128,12 @@ class Magnifier(QWidget):
         painter.drawPolyline(QPolygonF([QPointF(x, y) for x, y in lens.places(session.live.line)]))
 
 
-def _beside(at: float, room: int) -> int:
-    """Where the inset begins along one side of the canvas, a little after the pointer or else before it."""
-    after = round(at) + _CLEAR_PX
-    return after if after + SIZE_PX <= room else round(at) - _CLEAR_PX - SIZE_PX
+def _beside(at: float, room: int, *, before: bool = False) -> int:
+    """Where the inset begins along one side of the canvas: a little after the pointer or before it."""
+    first, after = round(at) - _CLEAR_PX - SIZE_PX, round(at) + _CLEAR_PX
+    if before:
+        return first if first >= 0 else after
+    return after if after + SIZE_PX <= room else first
 
 
 def _draw_cross(painter: QPainter, size: int) -> None:
