@@ -22,6 +22,7 @@ from radio.cli_shared import (
 if TYPE_CHECKING:
     from radio.record.book_entries import Revision
     from radio.record.casebook import Casebook
+    from radio.record.kept import KeptCanal
 
 casebook_app = typer.Typer(
     name="casebook",
@@ -241,31 +242,92 @@ def find(
     typer.echo(f"{len(found)} images found, {len(missing)} still missing.")
 
 
-@casebook_app.command(epilog=_example("export practice.casebook --tracings tracings.json"))
+@casebook_app.command(epilog=_example("export practice.casebook --out study --as csv --as xlsx"))
 def export(
     book: BookArgument,
+    out: Annotated[Path | None, option("Folder for the tables, with --as.", "DIR")] = None,
+    forms: Annotated[
+        list[str] | None,
+        typer.Option("--as", metavar="FORM", help="Of --out: csv, xlsx, parquet or json; several times."),
+    ] = None,
+    decimal_comma: Annotated[
+        bool, typer.Option("--decimal-comma", help="CSV with 1,5 for 1.5 and semicolons between cells.")
+    ] = False,
+    subject: Annotated[str | None, option("Only of this pseudonym.", "SUBJECT")] = None,
+    tooth: Annotated[str | None, option("Only of this tooth, ISO 3950.", "TOOTH")] = None,
     tracings: Annotated[
         Path | None, option("Every revision of every tracing, for the panel and other books.", "OUT.json")
     ] = None,
     everything: Annotated[Path | None, option("All revisions of all kinds.", "OUT.json")] = None,
 ) -> None:
-    """Write what a casebook holds, exactly, as JSON."""
+    """Write what a casebook holds: tables of what stands now, or exactly, as JSON.
+
+    The tables are **long** (one row a number, with unit, uncertainty, method and basis), **wide** (one row a
+    canal) and a data **dictionary**. The JSON comes with its schema.
+    """
     from radio.errors import PeriapicalError
     from radio.record.book_terminal import revisions_json
     from radio.record.casebook import Casebook
     from radio.record.tracing import Tracing, save_tracings
 
-    if tracings is None and everything is None:
-        raise PeriapicalError("Say what is to be written; give --tracings or --everything.")
+    chosen = _chosen_forms(forms or ["csv"]) if out is not None else ()
+    if out is None and (forms or decimal_comma):
+        raise PeriapicalError("--as and --decimal-comma are of tables; say where they go with --out DIR.")
+    if out is None and tracings is None and everything is None:
+        raise PeriapicalError("Say what is to be written; give --out, --tracings or --everything.")
     keep_inputs((book,), (everything,))
     with Casebook.open(book, write=False) as opened:
-        revisions = opened.revisions()
+        if out is not None:
+            kept = opened.kept(subject=subject, tooth=tooth)
+            warn(_untraced(opened, kept) if subject is None and tooth is None else ())
+            _write_standing(kept, out, chosen, decimal_comma)
+        revisions = opened.revisions() if tracings or everything else ()
         if tracings is not None:
-            kept = [one.content for one in revisions if one.kind == "tracing"]
-            save_tracings(tracings, [one for one in kept if isinstance(one, Tracing)])
-            typer.echo(f"{len(kept)} revisions of tracings: {tracings.resolve()}")
+            traced = [one.content for one in revisions if isinstance(one.content, Tracing)]
+            save_tracings(tracings, traced)
+            typer.echo(f"{len(traced)} revisions of tracings: {tracings.resolve()}")
         if everything is not None:
             write_json(revisions_json(revisions, opened.standing()), everything)
+
+
+def _untraced(book: Casebook, kept: Sequence[KeptCanal]) -> list[str]:
+    """Readings and courses that no row of a table can hold."""
+    traced = {(one.subject, one.tooth, one.canal) for one in kept}
+    left = [one for one in book.standing() if (one.subject, one.tooth, one.canal) not in traced]
+    told = "readings or courses of canals without a tracing stand in no table (--everything writes them)"
+    return [f"{told}: {len(left)}"] if left else []
+
+
+def _chosen_forms(given: Sequence[str]) -> tuple[str, ...]:
+    from radio.errors import PeriapicalError
+    from radio.record.table_formats import FORMATS
+
+    allowed = (*FORMATS, "json")
+    forms = tuple(one.strip().casefold() for one in given)
+    for one in forms:
+        if one not in allowed:
+            raise PeriapicalError(f"--as is given as {one!r}; allowed is {', '.join(allowed)}.")
+    return forms
+
+
+def _write_standing(kept: Sequence[KeptCanal], out: Path, forms: Sequence[str], decimal_comma: bool) -> None:
+    from radio.record.atomic import write_text
+    from radio.record.book_tables import tables_of
+    from radio.record.table_formats import write_tables
+    from radio.record.tracing import tracings_text
+    from radio.record.tracing_schema import SCHEMA_NAME, published_schema
+
+    if not kept:
+        warn(["no tracing stands that fits; the tables have no rows"])
+    written = write_tables(out, tables_of(kept), forms, decimal_comma=decimal_comma)
+    if "json" in forms:
+        write_text(out / "tracings.json", tracings_text([one.tracing for one in kept]))
+        write_text(out / SCHEMA_NAME, published_schema())
+        written = (*written, out / "tracings.json", out / SCHEMA_NAME)
+    for path in written:
+        typer.echo(f"wrote {path}")
+    if not kept:
+        raise typer.Exit(NOTHING_MEASURED)
 
 
 def _show(

@@ -83,6 +83,7 @@ def test_everything_imported_is_declared():
         "cv2": "opencv-python-headless",
         "PIL": "pillow",
         "gdcm": "python-gdcm",
+        "pydantic_core": "pydantic",
     }
     declared = {Requirement(text).name for text in PROJECT["project"]["dependencies"]}
     used = {name for path in sources("radio") for name in third_party(path)} - {"radio", "calib"}

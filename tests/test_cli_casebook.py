@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import re
 import shutil
-import sqlite3
 from pathlib import Path
 
 import pytest
@@ -15,7 +14,7 @@ from radio.cli import app
 from radio.errors import BookError, PeriapicalError
 from radio.record.casebook import Casebook
 from radio.record.tracing import load_tracings
-from tests.record.books import filled, tracing
+from tests.record.books import filled, forge, tracing
 
 SAMPLES = Path(__file__).parents[1] / "sample_images"
 COMMANDS = (
@@ -144,10 +143,6 @@ def test_damage_ends_with_an_error_and_wrong_requests_say_what_to_do(tmp_path, b
     ):
         with pytest.raises(PeriapicalError, match=told):
             run(*arguments)
-    plain = sqlite3.connect(book)
-    plain.execute("DROP TRIGGER revision_no_update")
-    plain.execute("UPDATE revision SET author = 'forged' WHERE kind = 'course'")
-    plain.commit()
-    plain.close()
+    forge(book, "author = 'forged' WHERE kind = 'course'")
     with pytest.raises(BookError, match="is damaged: revision"):
         run("check", book)

@@ -205,15 +205,14 @@ class Autosave:
         drafts, told = drafts_of(self._folder(), session.radiograph.sha256)
         damaged = bool(told)
         drafts = tuple(one for one in drafts if one.session != self.uuid)
-        first, rest = drafts[:1], drafts[1:]
-        if first and not _says_the_same(session.sheet, first[0].sheet):
-            told = (_taken(first[0], "Brought back"), *_bring(session, first[0]), *told)
+        newest = next(iter(drafts), None)
+        if newest is not None and not _says_the_same(session.sheet, newest.sheet):
+            told = (_taken(newest, "Brought back"), *_bring(session, newest), *told)
             sha = session.radiograph.sha256
             self._noted[sha] = _state(session)
-            self._outcomes[sha] = _Outcome(first[0].saved, brought_back=True)
-        else:
-            rest = drafts
-        session.other_drafts = _worth_offering(rest, drafts, session)
+            self._outcomes[sha] = _Outcome(newest.saved, brought_back=True)
+            drafts = not_in(drafts, newest)
+        session.other_drafts = _worth_offering(drafts, session.sheet)
         return damaged, " ".join(filter(None, told))
 
 
@@ -232,26 +231,24 @@ def take_up(session: Session, draft: Draft) -> str:
 
 def described(draft: Draft) -> str:
     """Say of a draft when it was kept and how much is in it."""
-    canals = [canal for canal in draft.sheet.canals if canal.clicks]
+    canals = draft.sheet.placed
     points = sum(len(points) for canal in canals for _, points in canal.clicks)
     several = "canal" if len(canals) == 1 else "canals"
     return f"{_day(draft.saved)}: {len(canals)} {several}, {points} points"
 
 
-def _worth_offering(rest: Sequence[Draft], drafts: Sequence[Draft], session: Session) -> tuple[Draft, ...]:
-    """Keep drafts with points that are neither in what was brought back nor say the same as another."""
-    taken = next((one for one in drafts if one not in rest), None)
+def _worth_offering(drafts: Sequence[Draft], here: Sheet) -> tuple[Draft, ...]:
+    """Keep drafts with points that say neither what is here nor the same as another."""
     kept: list[Draft] = []
-    for one in rest if taken is None else not_in(rest, taken):
-        placed = any(canal.clicks for canal in one.sheet.canals)
-        sheets = (session.sheet, *(other.sheet for other in kept))
-        if placed and not any(_says_the_same(one.sheet, other) for other in sheets):
+    for one in drafts:
+        sheets = (here, *(other.sheet for other in kept))
+        if one.sheet.placed and not any(_says_the_same(one.sheet, other) for other in sheets):
             kept.append(one)
     return tuple(kept)
 
 
 def _taken(draft: Draft, verb: str) -> str:
-    word = "placed" if any(canal.clicks for canal in draft.sheet.canals) else "set"
+    word = "placed" if draft.sheet.placed else "set"
     return f"{verb} what was {word} on {_day(draft.saved)}."
 
 

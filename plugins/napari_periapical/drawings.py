@@ -87,11 +87,10 @@ class Drawing:
 
     def same_as(self, other: Drawing | None) -> bool:
         """Whether nothing would change on the screen."""
-        return (
-            other is not None
-            and self._words == other._words
-            and np.array_equal(self.data, other.data, equal_nan=True)
-        )
+        if other is None or self._words != other._words:
+            return False
+        pairs = ((self.data, other.data), (self.avoid, other.avoid))
+        return all(np.array_equal(mine, theirs, equal_nan=True) for mine, theirs in pairs)
 
     @property
     def _words(self) -> tuple[object, ...]:

@@ -45,8 +45,8 @@ def told_once(viewer: Any) -> Iterator[None]:
     time a change of the frame takes. Layers of two dimensions are never cut, however the world is measured.
     What layers tell others is not held back.
     """
-    events = [emitter for one in viewer.layers for emitter in _emitters(one, "scale", "units", "translate")]
-    measured = [held for emitter in events for held in _answers(emitter)]
+    told_by = [getattr(one.events, name) for one in viewer.layers for name in ("scale", "units", "translate")]
+    measured = [held for emitter in told_by for held in _answers(emitter)]
     dims = viewer.dims.events
     flat = all(layer.ndim == 2 for layer in viewer.layers)
     cut = [held for emitter in (dims.point, dims.current_step) for held in _answers(emitter)] if flat else []
@@ -68,10 +68,6 @@ def leave_unmeasured(layer: Any) -> None:
     """
     for emitter, answer in _answers(layer.events.data):
         emitter.disconnect(answer)
-
-
-def _emitters(layer: Any, *names: str) -> list[Any]:
-    return [getattr(layer.events, name) for name in names]
 
 
 def _answers(emitter: Any) -> list[tuple[Any, Callable[[], None]]]:

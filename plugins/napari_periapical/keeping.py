@@ -69,7 +69,7 @@ def keep_common_table(
     """
     sessions = controller.placed_on
     if not sessions:
-        raise TableError("Nothing was saved. No landmark is placed on any image yet.")
+        raise TableError(f"{_NOTHING_SAVED}No landmark is placed on any image yet.")
     rows, left_out = [], []
     for done, (name, session) in enumerate(_named(sessions), 1):
         try:
@@ -81,9 +81,8 @@ def keep_common_table(
     if not rows:
         raise TableError(f"{_NOTHING_SAVED}{' '.join(left_out)}")
     write_results(path, rows)
-    images = len(sessions) - len(left_out)
-    several = "1 image" if images == 1 else f"{images} images"
-    told = f"Table saved: {_count(len(rows))} of {several} in {path.name}."
+    images = _count(len(sessions) - len(left_out), "image")
+    told = f"Table saved: {_count(len(rows))} of {images} in {path.name}."
     return f"{told} Left out: {' '.join(left_out)}" if left_out else told
 
 
@@ -268,8 +267,8 @@ def _name(radiograph: Radiograph) -> str:
     return radiograph.path.name if radiograph.path else "unsaved image"
 
 
-def _count(canals: int) -> str:
-    return "1 canal" if canals == 1 else f"{canals} canals"
+def _count(number: int, word: str = "canal") -> str:
+    return f"{number} {word}{'' if number == 1 else 's'}"
 
 
 def is_saved(session: Session, canal: Canal) -> bool:

@@ -7,7 +7,7 @@ import weakref
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from qtpy.QtCore import QObject, Qt, Signal  # type: ignore[attr-defined]
 from qtpy.QtGui import QShowEvent
@@ -36,6 +36,7 @@ from radio.errors import PeriapicalError
 from radio.record.wording import CAUTION
 
 WIDTH_PX = 320
+_Outcome = TypeVar("_Outcome")
 _IMAGES = "Radiographs (*.dcm *.dicom *.png *.tif *.tiff *.jpg *.jpeg *.DCM *.PNG *.TIF *.JPG);;Anything (*)"
 _SIGNS = {"good": "✓ ", "note": "", "problem": "! "}
 
@@ -196,20 +197,13 @@ class PeriapicalPanel(QWidget):
         path, _ = QFileDialog.getOpenFileName(self, "Open a radiograph", "", _IMAGES)
         if path:
             self.controller.tell("note", f"Opening {Path(path).name} ...")
-            self._reading(lambda: _read(Path(path)), self._show_read)
+            self._reading(lambda: _caught(lambda: read_layer(Path(path))), self._show_read)
 
     def _show_read(self, read: LayerData | PeriapicalError) -> None:
         """Show an image that was read meanwhile, with a breath between what takes the window's time."""
-
-        def show() -> str:
-            if isinstance(read, PeriapicalError):
-                raise read
-            self._viewer.add_image(read[0], **read[1])
-            return ""
-
         self.controller.tell("note", "")
         self.binding.framing.make_room()
-        self._post(lambda: self._try(show))
+        self._post(lambda: self._try(lambda: self._show_image(_raised(read))))
 
     def save_table(self) -> None:
         """Ask where, and write the results table."""
@@ -231,18 +225,12 @@ class PeriapicalPanel(QWidget):
             self._post(lambda: self.keep.show_progress(done, of, stopped.set))
             return not stopped.is_set()
 
-        def save() -> str | PeriapicalError:
-            try:
-                return keeping.keep_common_table(self.controller, path, told_of)
-            except PeriapicalError as problem:
-                return problem
-
         def tell(outcome: str | PeriapicalError) -> None:
             self.keep.show_progress(0, 0, stopped.set)
-            failed = isinstance(outcome, PeriapicalError)
-            self.controller.tell("problem" if failed else "good", str(outcome))
+            self._try(lambda: _raised(outcome))
 
-        self._saving(save, tell)
+        save = partial(keeping.keep_common_table, self.controller, path, told_of)
+        self._saving(lambda: _caught(save), tell)
 
     def save_tracing(self) -> None:
         """Ask where, and add the present state as a revision."""
@@ -260,13 +248,13 @@ class PeriapicalPanel(QWidget):
 
         def bring_back() -> str:
             if self.controller.session is None and (image := keeping.image_beside(path)) is not None:
-                self._show_image(image)
+                self._show_image(read_layer(image))
             return keeping.reopen(self.controller, path)
 
         self._try(bring_back)
 
-    def _show_image(self, path: Path) -> str:
-        data, kwargs, _ = read_layer(path)
+    def _show_image(self, layer: LayerData) -> str:
+        data, kwargs, _ = layer
         self._viewer.add_image(data, **kwargs)
         return ""
 
@@ -302,12 +290,19 @@ class PeriapicalPanel(QWidget):
                 self.controller.tell("good", told)
 
 
-def _read(path: Path) -> LayerData | PeriapicalError:
-    """Read an image; what is wrong with it is given back, to be told where people see it."""
+def _caught(act: Callable[[], _Outcome]) -> _Outcome | PeriapicalError:
+    """Do something on another thread; what is wrong is given back, to be told where people see it."""
     try:
-        return read_layer(path)
+        return act()
     except PeriapicalError as problem:
         return problem
+
+
+def _raised(outcome: _Outcome | PeriapicalError) -> _Outcome:
+    """Give what came of it, or raise what was wrong."""
+    if isinstance(outcome, PeriapicalError):
+        raise outcome
+    return outcome
 
 
 def _let_go(

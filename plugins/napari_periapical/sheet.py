@@ -236,6 +236,11 @@ class Sheet:
         """The canal that is worked on."""
         return self.canals[self.active]
 
+    @property
+    def placed(self) -> tuple[Canal, ...]:
+        """The canals that have points."""
+        return tuple(canal for canal in self.canals if canal.clicks)
+
     def with_canal(self, canal: Canal) -> Sheet:
         """Put another state of one canal, known by its uid, in the place of the old one."""
         return replace(self, canals=tuple(canal if c.uid == canal.uid else c for c in self.canals))

@@ -158,7 +158,7 @@ def _lengths(controller: Controller, result: CaseResult | None) -> Step:
 def _keep(controller: Controller, _result: CaseResult | None) -> Step:
     session = controller.session
     assert session is not None
-    if not any(canal.clicks for canal in session.sheet.canals):
+    if not session.sheet.placed:
         return Step("later", "Nothing to keep yet.")
     unsaved = unsaved_canals(session)
     if unsaved:

@@ -75,7 +75,7 @@ class Revision:
     def digest(self) -> str:
         """SHA-256 over all of it, hexadecimal: a change made behind the book's back is seen."""
         earlier = sorted(map(str, self.supersedes))
-        return hashlib.sha256(json.dumps([*self.cells[:-1], self.body, earlier]).encode()).hexdigest()
+        return hashlib.sha256(json.dumps([*self.cells, earlier]).encode()).hexdigest()
 
     @property
     def cells(self) -> tuple[str, ...]:
@@ -147,8 +147,8 @@ def revision_of(content: Body, author: str = "", supersedes: frozenset[UUID] = f
     return Revision(uuid, kind, now(), author, MADE_BY, *about, body=body, supersedes=supersedes)
 
 
-def revision_from_row(row: tuple[str, ...], supersedes: frozenset[UUID]) -> tuple[Revision, str]:
-    """Take a row of the book; gives the digest that stands in it, too."""
-    uuid, kind, created, author, software, subject, tooth, canal, sha256, body, digest = row
+def revision_from_row(row: tuple[str, ...], supersedes: frozenset[UUID]) -> Revision:
+    """Take a row of the book; the digest that stands in it is left aside."""
+    uuid, kind, created, author, software, subject, tooth, canal, sha256, body, _ = row
     about = (created, author, software, subject, tooth, canal, sha256, body)
-    return Revision(UUID(uuid), cast(Kind, kind), *about, supersedes=supersedes), digest
+    return Revision(UUID(uuid), cast(Kind, kind), *about, supersedes=supersedes)

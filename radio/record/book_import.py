@@ -64,9 +64,11 @@ def add_cases(book: Casebook, images: Path, clicks: Path, reader: str = "") -> O
 def _before(book: Casebook, sha256: str, case: CaseInput, reader: str) -> Tracing | None:
     """Find what stands of this canal by this reader."""
     for one in reversed(book.standing("tracing")):
-        content = one.content
+        if (one.image_sha256, one.canal) != (sha256, case.facts.canal):
+            continue
+        content = one.content  # who restored a tracing is not who placed its points
         assert isinstance(content, Tracing)
-        if (one.image_sha256, content.facts.canal, content.reader) == (sha256, case.facts.canal, reader):
+        if content.reader == reader:
             return content
     return None
 
@@ -100,11 +102,8 @@ def add_readings(book: Casebook, table: Path, author: str = "") -> Outcome:
         The table cannot be read, or the book cannot be written.
     """
     read = read_readings(table)
-    before = len(book.revisions())
-    for one in read.listed:
-        book.add_reading(one, author)
-    told = [*read.warnings, *(one.reason for one in read.lost)]
-    return len(book.revisions()) - before, told
+    new = sum(book.add_reading(one, author).new for one in read.listed)
+    return new, [*read.warnings, *(one.reason for one in read.lost)]
 
 
 def add_courses(book: Casebook, table: Path, author: str = "") -> Outcome:
@@ -116,8 +115,5 @@ def add_courses(book: Casebook, table: Path, author: str = "") -> Outcome:
         The table cannot be read, or the book cannot be written.
     """
     read = read_courses(table)
-    before = len(book.revisions())
-    for one in read.courses:
-        book.add_course(one, author)
-    told = [*read.warnings, *(one.reason for one in read.skipped)]
-    return len(book.revisions()) - before, told
+    new = sum(book.add_course(one, author).new for one in read.courses)
+    return new, [*read.warnings, *(one.reason for one in read.skipped)]

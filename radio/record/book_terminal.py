@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from typing import Any
+from typing import Annotated, Any, Literal
 
+from pydantic import Field
 from rich import box
 from rich.console import RenderableType
 from rich.markup import escape
@@ -14,12 +15,19 @@ from rich.table import Table
 from radio.measure.readings_list import ListedReading
 from radio.record.book_entries import Revision
 from radio.record.course import Course
+from radio.record.document import Document
 from radio.record.teeth import universal
 from radio.record.tracing import Tracing
-from radio.record.wording import CAUTION, MADE_BY, UNIT_SIGNS, name_of, value_text
+from radio.record.wording import UNIT_SIGNS, name_of, value_text
 
-_SCHEMA = "napari-periapical casebook revisions"
 _SHORT = 8
+
+
+class BookDocument(Document):
+    """Revisions of a casebook, each with who, when, what it takes the place of, and all it holds."""
+
+    schema_name: Annotated[Literal["napari-periapical casebook revisions"], Field(alias="schema")]
+    revisions: tuple[dict[str, Any], ...]
 
 
 def told_in_short(revision: Revision) -> str:
@@ -66,14 +74,7 @@ def revisions_json(revisions: Sequence[Revision], standing: Sequence[Revision]) 
         Those that no other one takes the place of.
     """
     stand = {one.uuid for one in standing}
-    content = {
-        "schema": _SCHEMA,
-        "schema_version": 1,
-        "caution": CAUTION,
-        "software": MADE_BY,
-        "revisions": [_entry(one, stands=one.uuid in stand) for one in revisions],
-    }
-    return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
+    return BookDocument.text(revisions=[_entry(one, stands=one.uuid in stand) for one in revisions])
 
 
 def _entry(one: Revision, *, stands: bool) -> dict[str, Any]:

@@ -117,25 +117,22 @@ class Casebook:
                 self._see(sha256, path)
         return added
 
-    def add_reading(self, reading: ListedReading, author: str = "") -> UUID:
-        """Keep an electronic reading; gives the name of its revision."""
+    def add_reading(self, reading: ListedReading, author: str = "") -> Added:
+        """Keep an electronic reading, unless it is there already."""
         return self._add(revision_of(reading, author))
 
-    def add_course(self, course: Course, author: str = "") -> UUID:
+    def add_course(self, course: Course, author: str = "") -> Added:
         """Keep the course of a canal; it takes the place of the one that stood for that canal."""
         whose = (course.subject, course.tooth, course.canal)
         with writing(self.connection, self.path):
             earlier = [one for one in self.standing("course") if (one.subject, one.tooth, one.canal) == whose]
             if any(one.content == course for one in earlier):
-                return earlier[0].uuid
-            revision = revision_of(course, author, frozenset(one.uuid for one in earlier))
-            self.write_revisions([revision])
-        return revision.uuid
+                return Added(0, 1)
+            return self.write_revisions([revision_of(course, author, frozenset(one.uuid for one in earlier))])
 
-    def _add(self, revision: Revision) -> UUID:
+    def _add(self, revision: Revision) -> Added:
         with writing(self.connection, self.path):
-            self.write_revisions([revision])
-        return revision.uuid
+            return self.write_revisions([revision])
 
     def write_revisions(self, revisions: Iterable[Revision]) -> Added:
         """Add revisions within a transaction; those that are there with the same content are passed over.
@@ -179,10 +176,11 @@ class Casebook:
     def _found(self, query: str, values: tuple[object, ...] = ()) -> tuple[Revision, ...]:
         with reading(self.connection, self.path):
             earlier: dict[str, set[UUID]] = {}
-            for uuid, superseded in rows(self.connection, "SELECT uuid, earlier FROM supersedes"):
+            of_these = f"SELECT uuid, earlier FROM supersedes WHERE uuid IN (SELECT uuid FROM ({query}))"
+            for uuid, superseded in rows(self.connection, of_these, values):
                 earlier.setdefault(uuid, set()).add(UUID(superseded))
             found = rows(self.connection, query, values)
-        return tuple(revision_from_row(row, frozenset(earlier.get(row[0], ())))[0] for row in found)
+        return tuple(revision_from_row(row, frozenset(earlier.get(row[0], ()))) for row in found)
 
     def digests(self) -> dict[UUID, str]:
         """The digest that was written with each revision."""
@@ -237,23 +235,27 @@ class Casebook:
         """
         readings: dict[tuple[str, str, str], list[ListedReading]] = {}
         courses: dict[tuple[str, str, str], Course] = {}
+        tracings: list[tuple[tuple[str, str, str], Tracing]] = []
         for one in self.standing():
             content, whose = one.content, (one.subject, one.tooth, one.canal)
             if isinstance(content, ListedReading):
                 readings.setdefault(whose, []).append(content)
             elif isinstance(content, Course):
                 courses[whose] = content
-        found = []
-        for one in self.standing("tracing"):
-            content, whose = one.content, (one.subject, one.tooth, one.canal)
-            assert isinstance(content, Tracing)
-            wanted = ((subject, one.subject), (tooth, one.tooth), (reader, content.reader))
-            if all(given is None or given == there for given, there in wanted):
-                place = self.image_path(one.image_sha256)
-                found.append(
-                    KeptCanal(*whose, content, place, tuple(readings.get(whose, ())), courses.get(whose))
-                )
-        return tuple(found)
+            else:
+                wanted = ((subject, one.subject), (tooth, one.tooth), (reader, content.reader))
+                if all(given is None or given == there for given, there in wanted):
+                    tracings.append((whose, content))
+        return tuple(
+            KeptCanal(
+                *whose,
+                one,
+                self.image_path(one.image_sha256),
+                tuple(readings.get(whose, ())),
+                courses.get(whose),
+            )
+            for whose, one in tracings
+        )
 
     # -- restoring ----------------------------------------------------------------------------------------
 

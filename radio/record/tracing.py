@@ -186,7 +186,9 @@ class Tracing(Record):
         return {name: np.array(points, dtype=np.float64) for name, points in self.clicks.items()}
 
 
-class _Document(Record):
+class TracingsDocument(Record):
+    """Every revision of some tracings; nothing of it is rounded."""
+
     schema_name: Annotated[Literal["napari-periapical tracings"], Field(alias="schema")]
     schema_version: Literal[1]
     caution: str = CAUTION
@@ -223,10 +225,15 @@ def save_tracings(path: Path, tracings: Iterable[Tracing]) -> None:
                     f"Revision {one.revision} of the tracing of {one.image_name} ({one.uuid}) is saved "
                     f"in {path.name} with other content; a saved revision never changes, make a new one."
                 )
-        document = _Document.model_validate(
-            {"schema": DOCUMENT_SCHEMA, "schema_version": 1, "tracings": tuple(kept.values())}
-        )
-        write_text(path, document.model_dump_json(by_alias=True, indent=1) + "\n")
+        write_text(path, tracings_text(kept.values()))
+
+
+def tracings_text(tracings: Iterable[Tracing]) -> str:
+    """JSON text of tracings; it reads back as exactly the same ones."""
+    document = TracingsDocument.model_validate(
+        {"schema": DOCUMENT_SCHEMA, "schema_version": 1, "tracings": tuple(tracings)}
+    )
+    return document.model_dump_json(by_alias=True, indent=1) + "\n"
 
 
 def load_tracings(path: Path) -> tuple[Tracing, ...]:
@@ -261,7 +268,7 @@ def load_tracings(path: Path) -> tuple[Tracing, ...]:
             "version 1. Use a newer version of napari-periapical."
         )
     try:
-        return _Document.model_validate_json(text).tracings
+        return TracingsDocument.model_validate_json(text).tracings
     except ValidationError as problem:
         raise TableError(f"{path.name} is damaged: {_first_problem(problem)}.") from problem
 

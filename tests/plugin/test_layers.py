@@ -231,3 +231,12 @@ def test_a_box_stays_where_it_is_while_a_point_is_moved_a_little():
     boxes = [box_of(np.stack([rows, 400.0 + k * 0.2 * np.sin(rows / 90)], axis=1)) for k in range(10)]
     for first, _ in boxes:
         assert np.allclose(first, boxes[0][0])
+
+
+def test_a_box_is_placed_anew_when_what_it_must_not_cover_has_changed():
+    one, same, other = (
+        drawings.Drawing("numbers", "box", np.zeros((1, 2)), avoid=np.full((1, 2), k))
+        for k in (1.0, 1.0, 2.0)
+    )
+    assert one.same_as(same)
+    assert not one.same_as(other)

@@ -12,7 +12,7 @@ from radio.record.book_check import back_up, check
 from radio.record.casebook import Casebook
 from radio.record.teeth import universal
 from radio.record.tracing import Tracing, load_tracings, save_tracings
-from tests.record.books import RADIOGRAPH, course, filled, reading, tracing
+from tests.record.books import RADIOGRAPH, course, filled, forge, reading, tracing
 
 GOLDEN = Path(__file__).parents[1] / "data" / "casebook_version_1.casebook"
 
@@ -216,11 +216,7 @@ def test_a_check_sees_any_change_made_behind_its_back(tmp_path):
         found = check(book)
         assert (found.revisions, found.standing, found.damage, found.conflicts) == (5, 4, (), ())
         assert found.missing_images == (RADIOGRAPH.sha256,)
-    plain = sqlite3.connect(path)
-    plain.execute("DROP TRIGGER revision_no_update")
-    plain.execute("UPDATE revision SET body = replace(body, '21.5', '20.5') WHERE kind = 'reading'")
-    plain.commit()
-    plain.close()
+    forge(path, "body = replace(body, '21.5', '20.5') WHERE kind = 'reading'")
     with Casebook.open(path, write=False) as book:
         (told,) = check(book).damage
         assert "not as it was written" in told

@@ -21,7 +21,7 @@ from radio.errors import BookError
 from radio.record.book_check import check
 from radio.record.book_merge import merge
 from radio.record.casebook import Casebook
-from tests.record.books import course, filled, reading, tracing
+from tests.record.books import course, filled, forge, reading, tracing
 
 resource = pytest.importorskip("resource", reason="limits of a process, which Windows does not know")
 pytestmark = [
@@ -248,8 +248,6 @@ def test_two_books_that_went_on_with_the_same_tracing_are_a_conflict_until_someb
 
 
 def test_a_book_with_another_content_under_one_name_or_damage_is_not_taken_in(tmp_path):
-    import sqlite3
-
     path, other = tmp_path / "a.casebook", tmp_path / "b.casebook"
     changed = BASE.model_copy(update={"reader": "somebody else"})
     with Casebook.make(path) as book:
@@ -264,11 +262,7 @@ def test_a_book_with_another_content_under_one_name_or_damage_is_not_taken_in(tm
             merge(book, path)
         with pytest.raises(BookError, match="nothing there"):
             merge(book, tmp_path / "c.casebook")
-        plain = sqlite3.connect(other)
-        plain.execute("DROP TRIGGER revision_no_update")
-        plain.execute("UPDATE revision SET author = 'forged'")
-        plain.commit()
-        plain.close()
+        forge(other, "author = 'forged'")
         with pytest.raises(BookError, match="is damaged: revision"):
             merge(book, other)
         assert content(book) == before

@@ -114,8 +114,7 @@ class Core:
     @property
     def placed_on(self) -> tuple[Session, ...]:
         """Every image that has points, in the order they were opened."""
-        sessions = self._sessions.values()
-        return tuple(one for one in sessions if any(canal.clicks for canal in one.sheet.canals))
+        return tuple(one for one in self._sessions.values() if one.sheet.placed)
 
     @property
     def canal(self) -> Canal:

@@ -95,7 +95,7 @@ class KeepPart(Section):
     def refresh(self) -> None:
         """Show what the controller holds now."""
         session = self.controller.session
-        placed = session is not None and any(c.clicks for c in session.sheet.canals)
+        placed = session is not None and bool(session.sheet.placed)
         self.table_button.setEnabled(placed)
         self.common_button.setVisible(len(self.controller.placed_on) > 1)
         self.tracing_button.setEnabled(placed)
