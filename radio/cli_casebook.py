@@ -290,6 +290,46 @@ def export(
             write_json(revisions_json(revisions, opened.standing()), everything)
 
 
+@casebook_app.command(epilog=_example("sheet practice.casebook --out sheets --tooth 36"))
+def sheet(
+    book: BookArgument,
+    out: Annotated[Path | None, option("Folder for the sheets.", "DIR")] = None,
+    subject: Annotated[str | None, option("Only of this pseudonym.", "SUBJECT")] = None,
+    tooth: Annotated[str | None, option("Only of this tooth, ISO 3950.", "TOOTH")] = None,
+    paper: Annotated[str, option("A4 or Letter.", "PAPER")] = "A4",
+    wording: Annotated[Path | None, option("Words of your own, TOML.", "WORDS.toml")] = None,
+    write_wording: Annotated[
+        Path | None, option("Write the usual words, to be changed.", "WORDS.toml")
+    ] = None,
+    universal: UniversalOption = False,
+) -> None:
+    """Write a record of each tooth, HTML that prints to one page: picture, numbers, course, checks, cautions.
+
+    It holds the pixels about the tooth: names burnt into an image there are on the sheet, too.
+    """
+    from radio.errors import PeriapicalError
+    from radio.record.atomic import write_text
+    from radio.record.casebook import Casebook
+    from radio.record.tooth_sheet import checked_paper, default_wording, tooth_sheets, write_tooth_sheets
+
+    if out is None and write_wording is None:
+        raise PeriapicalError("Say where the sheets go with --out DIR (or --write-wording WORDS.toml).")
+    keep_inputs((book, wording), (write_wording,))
+    if write_wording is not None:
+        write_text(write_wording, default_wording())
+        typer.echo(f"wrote {write_wording}")
+    if out is None:
+        return
+    with Casebook.open(book, write=False) as opened:
+        kept = opened.kept(subject=subject, tooth=tooth)
+    if not kept:
+        warn(["no tracing stands that fits"])
+        raise typer.Exit(NOTHING_MEASURED)
+    made = tooth_sheets(kept, paper=checked_paper(paper), wording=wording, with_universal=universal)
+    for path in write_tooth_sheets(out, made):
+        typer.echo(f"wrote {path}")
+
+
 def _untraced(book: Casebook, kept: Sequence[KeptCanal]) -> list[str]:
     """Readings and courses that no row of a table can hold."""
     traced = {(one.subject, one.tooth, one.canal) for one in kept}

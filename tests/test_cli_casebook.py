@@ -18,7 +18,20 @@ from tests.record.books import filled, forge, tracing
 
 SAMPLES = Path(__file__).parents[1] / "sample_images"
 COMMANDS = (
-    *("make", "add", "list", "show", "history", "restore", "merge", "back-up", "check", "find", "export"),
+    *(
+        "make",
+        "add",
+        "list",
+        "show",
+        "history",
+        "restore",
+        "merge",
+        "back-up",
+        "check",
+        "find",
+        "export",
+        "sheet",
+    ),
 )
 
 

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, model_validator
 
 from radio.measure.case import CaseResult, SchneiderConstruction
-from radio.trace.line import LandmarkFix, Line
+from radio.trace.line import LandmarkFix, Line, LineKind
 
 Point = tuple[FiniteFloat, FiniteFloat]
 
@@ -61,6 +61,11 @@ class TracedLine(Record):
             confident=tuple(line.confident.tolist()),
         )
 
+    def as_line(self, kind: LineKind) -> Line:
+        """The line again; an uncertainty that could not be stated is infinite."""
+        sd = [math.inf if one is None else one for one in self.sd_px]
+        return Line(kind, np.array(self.points_px), np.array(sd), np.array(self.confident, dtype=bool))
+
 
 class Construction(Record):
     """The points a Schneider angle is made of, pixels as (row, col)."""
@@ -84,6 +89,17 @@ class Construction(Record):
             canal_end_px=point_of(made.canal_end_px),
             departure_index=int(made.departure_index),
             tolerance_px=float(made.tolerance_px),
+        )
+
+    def as_schneider(self) -> SchneiderConstruction:
+        """The construction again."""
+        return SchneiderConstruction(
+            axis_start_px=np.array(self.axis_start_px),
+            axis_end_px=np.array(self.axis_end_px),
+            departure_px=np.array(self.departure_px),
+            canal_end_px=np.array(self.canal_end_px),
+            departure_index=self.departure_index,
+            tolerance_px=self.tolerance_px,
         )
 
 

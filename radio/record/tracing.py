@@ -181,6 +181,22 @@ class Tracing(Record):
         except ValidationError as problem:
             raise TableError(f"This tracing cannot be kept: {_first_problem(problem)}.") from problem
 
+    def as_result(self) -> CaseResult:
+        """What was measured, as it is kept: for drawing; nothing is measured anew."""
+        kept = self.proposed
+        return CaseResult(
+            facts=self.facts,
+            scale=self.scale,
+            implied_magnification=self.implied_magnification,
+            file_line=None if kept.file_line is None else kept.file_line.as_line("file"),
+            canal_line=None if kept.canal_line is None else kept.canal_line.as_line("canal"),
+            landmarks=kept.landmarks,
+            measurements=self.measurements,
+            construction=None if kept.construction is None else kept.construction.as_schneider(),
+            remarks=self.remarks,
+            checks=self.checks,
+        )
+
     def clicks_px(self) -> dict[str, npt.NDArray[np.float64]]:
         """Hand-placed points by landmark, each shape (N, 2) as (row, col), pixels."""
         return {name: np.array(points, dtype=np.float64) for name, points in self.clicks.items()}
