@@ -6,14 +6,14 @@ import os
 import shutil
 import sys
 
-from tests.bootstrap import SetUpError, add_screen_packages, has_display, run, set_up
+from tests.bootstrap import SetUpError, add_system_packages, has_display, run, set_up
 
 
 def main(arguments: list[str]) -> int:
     """Run every step, the tests last; gives back the exit code of the first step that failed."""
     try:
         python = str(set_up("dev"))
-        add_screen_packages()
+        add_system_packages()
     except SetUpError as problem:
         print(f"python3 -m tests: {problem}", file=sys.stderr)
         return 2

@@ -35,6 +35,14 @@ SCREEN_PACKAGES = (
     "libopengl0",
     "libfontconfig1",
 )
+# what tests read what was written with, each by the command it brings: a browser that prints, a reader of
+# PDF, and two independent readers of DICOM
+PROGRAM_PACKAGES = {
+    "chromium": "chromium",
+    "pdfinfo": "poppler-utils",
+    "dsrdump": "dcmtk",
+    "dciodvfy": "dicom3tools",
+}
 _SCREEN_LIBRARIES = (
     "xcb-cursor",
     "xcb-icccm",
@@ -90,11 +98,14 @@ def set_up(extras: str) -> Path:
     return python
 
 
-def add_screen_packages() -> None:
-    """Install the system packages the panel's tests need, or say which are missing."""
+def add_system_packages() -> None:
+    """Install the system packages that tests need beside Python, or say which are missing."""
+    programs = [f"{name} (command {by})" for by, name in PROGRAM_PACKAGES.items() if not shutil.which(by)]
     if not sys.platform.startswith("linux"):
+        if programs:
+            _say(f"missing for the tests of what is written: {', '.join(programs)}; put them on the path")
         return
-    missing = _missing_debian_packages() if shutil.which("dpkg-query") else _missing_libraries()
+    missing = _missing_debian_packages() if shutil.which("dpkg-query") else [*_missing_libraries(), *programs]
     if not missing:
         return
     if shutil.which("apt-get") and os.geteuid() == 0:
@@ -102,9 +113,9 @@ def add_screen_packages() -> None:
         return
     words = " ".join(missing)
     if shutil.which("apt-get"):
-        _say(f"missing for the panel's tests: {words}; install with: sudo apt-get install {words}")
+        _say(f"missing for the tests: {words}; install with: sudo apt-get install {words}")
     else:
-        _say(f"missing for the panel's tests: {words}; install them with the package manager of this system")
+        _say(f"missing for the tests: {words}; install them with the package manager of this system")
 
 
 def has_display() -> bool:
@@ -199,6 +210,8 @@ def _version_of(python: str) -> str:
 
 
 def _missing_debian_packages() -> list[str]:
+    # a program may come from elsewhere than its package
+    programs = [name for by, name in PROGRAM_PACKAGES.items() if not shutil.which(by)]
     told = subprocess.run(
         ["dpkg-query", "-W", "-f", "${Package} ${db:Status-Status}\n", *SCREEN_PACKAGES],
         capture_output=True,
@@ -206,7 +219,7 @@ def _missing_debian_packages() -> list[str]:
         check=False,
     )
     there = {line.split()[0] for line in told.stdout.splitlines() if line.endswith(" installed")}
-    return [name for name in SCREEN_PACKAGES if name not in there]
+    return [*(name for name in SCREEN_PACKAGES if name not in there), *programs]
 
 
 def _missing_libraries() -> list[str]:

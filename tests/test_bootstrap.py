@@ -111,13 +111,26 @@ def test_missing_screen_packages_without_rights_are_listed(monkeypatch, capsys):
         "run",
         lambda command, **_: subprocess.CompletedProcess(command, 0, stdout=told + "x not\n"),
     )
-    bootstrap.add_screen_packages()
+    bootstrap.add_system_packages()
     assert "sudo apt-get install xvfb\n" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(("platform", "told"), [("linux", "chromium dicom3tools\n"), ("darwin", "dciodvfy")])
+def test_missing_programs_are_listed(monkeypatch, capsys, platform, told):
+    monkeypatch.setattr(bootstrap.sys, "platform", platform)
+    there = lambda name: None if name in ("chromium", "dciodvfy") else f"/usr/bin/{name}"  # noqa: E731
+    monkeypatch.setattr(bootstrap.shutil, "which", there)
+    monkeypatch.setattr(bootstrap.os, "geteuid", lambda: 1000)
+    screen = "".join(f"{name} installed\n" for name in bootstrap.SCREEN_PACKAGES)
+    done = subprocess.CompletedProcess([], 0, stdout=screen)
+    monkeypatch.setattr(subprocess, "run", lambda *_, **__: done)
+    bootstrap.add_system_packages()
+    assert told in capsys.readouterr().out
 
 
 def test_the_exit_code_is_that_of_the_first_step_that_failed(monkeypatch):
     monkeypatch.setattr(runner, "set_up", lambda _: Path("python"))
-    monkeypatch.setattr(runner, "add_screen_packages", lambda: None)
+    monkeypatch.setattr(runner, "add_system_packages", lambda: None)
     codes = {"ruff check": 0, "ruff format": 3, "mypy": 1, "pytest": 5}
     ran = []
 

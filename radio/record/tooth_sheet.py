@@ -16,6 +16,7 @@ from radio.errors import PeriapicalError
 from radio.image.radiograph import Radiograph, read_radiograph
 from radio.record.atomic import make_directory, write_text
 from radio.record.book_tables import measurements_of
+from radio.record.course import CourseEntry, FileUsed
 from radio.record.kept import KeptCanal
 from radio.record.page import file_stems
 from radio.record.picture_drawing import Drawing
@@ -43,7 +44,7 @@ _SHOWN = (
 _PICTURE_IN = (3.4, 4.1)
 _DPI = 170
 # by number of canals, so that it fits on a page: size of the text, height of the picture, checks told
-_FITS = {1: (8.3, 96, 6), 2: (7.4, 66, 5), 3: (6.6, 54, 4), 4: (6.0, 42, 4)}
+_FITS = {1: (8.3, 96, 6), 2: (7.4, 66, 5), 3: (6.6, 54, 4), 4: (6.0, 38, 3)}
 _MOST_CANALS = max(_FITS)
 
 
@@ -204,7 +205,7 @@ def _content(
         "picture": picture,
         "why_none": why_none,
         "rows": [row for kept in canals for row in _rows(kept)],
-        "course": [row for kept in canals for row in _course(kept)],
+        "course": _course(canals),
         "readings": [row for kept in canals for row in _readings(kept)],
         "checks": list(_limited(_checks(canals), most)),
         "caution": CAUTION,
@@ -234,26 +235,39 @@ def _rows(kept: KeptCanal) -> Iterable[dict[str, str]]:
         }
 
 
-def _course(kept: KeptCanal) -> Iterable[dict[str, str]]:
-    for entry in kept.course.entries if kept.course is not None else ():
-        sd = "" if entry.length_sd_mm is None else f" ± {entry.length_sd_mm:.2f}"
-        told = (entry.method, entry.basis, entry.reference, entry.time, entry.note)
-        yield {
-            "canal": kept.canal,
-            "stage": str(entry.stage),
-            "length": f"{entry.length_mm:.2f}{sd} mm",
-            "how": "; ".join(part for part in told if part),
-        }
+def _course(canals: Sequence[KeptCanal]) -> dict[str, Any]:
+    """Stages one below the other, canals side by side, so that a length stands by what it is compared with."""
+    followed = [(kept.canal, kept.course.entries) for kept in canals if kept.course is not None]
+    stages = sorted({one.stage for _, entries in followed for one in entries}, key=lambda stage: stage.rank)
+    return {
+        "canals": [canal for canal, _ in followed],
+        "rows": [
+            {
+                "stage": str(stage),
+                "cells": [[_length(one) for one in entries if one.stage == stage] for _, entries in followed],
+            }
+            for stage in stages
+        ],
+    }
+
+
+def _length(entry: CourseEntry) -> dict[str, str]:
+    sd = "" if entry.length_sd_mm is None else f" ± {entry.length_sd_mm:.2f}"
+    file = "" if entry.file == FileUsed() else f"file {entry.file}"
+    told = (entry.method, entry.basis, file, entry.reference, entry.time, entry.note)
+    return {"length": f"{entry.length_mm:.2f}{sd} mm", "how": "; ".join(part for part in told if part)}
 
 
 def _readings(kept: KeptCanal) -> Iterable[dict[str, str]]:
     facts = kept.tracing.facts
+    told = []
     if facts.electronic_mm is not None:
-        mark = facts.electronic_mark or "not stated"
-        yield {"canal": kept.canal, "length": f"{facts.electronic_mm:.2f} mm", "mark": mark}
+        told.append(f"{facts.electronic_mm:.2f} mm, mark: {facts.electronic_mark or 'not stated'}")
     for one in kept.readings:
         lengths = ", ".join(f"{value:.2f}" for value in one.reading.all_mm)
-        yield {"canal": kept.canal, "length": f"{lengths} mm", "mark": one.reading.mark or "not stated"}
+        told.append(f"{lengths} mm, mark: {one.reading.mark or 'not stated'}")
+    if told:
+        yield {"canal": kept.canal, "told": "; ".join(told)}
 
 
 def _checks(canals: Sequence[KeptCanal]) -> Iterable[str]:

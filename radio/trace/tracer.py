@@ -68,7 +68,9 @@ def trace_line(
     if tip_diameter_mm is not None:
         look = replace(look, widest_mm=(1.4 * tip_diameter_mm + 0.08, look.widest_mm[1]))
     clicks, held = _distinct(clicks_px, exact, closer_than=0.5)
-    guide = curve_near_clicks(clicks, click_sds_mm(held), mm_per_px)
+    # where a canal is looked for, a point insisted on tells no more than a click: held to it, the guide
+    # swings wide of the line that the image shows further on
+    guide = curve_near_clicks(clicks, np.full(len(clicks), CLICK_SD_MM), mm_per_px)
     before, after = (e / mm_per_px for e in extend_mm)
     guide = section(guide, -before, arc_length(guide) + after, ALONG_MM / mm_per_px)
     for reach_mm, across_mm in ((look.reach_mm, 0.05), (0.35, 0.03)):

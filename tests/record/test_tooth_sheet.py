@@ -15,8 +15,10 @@ from typer.testing import CliRunner
 from radio.cli import app
 from radio.errors import PeriapicalError
 from radio.record.casebook import Casebook
+from radio.record.course import Course, CourseEntry, Stage
 from radio.record.tooth_sheet import checked_paper, default_wording, read_wording, tooth_sheets
 from radio.record.tracing import Tracing
+from tests.fixtures.programs import printed_pages
 from tests.record.books import CLICKS, RADIOGRAPH, RESULT, course, filled, reading, tracing
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
@@ -41,7 +43,7 @@ class Seen(HTMLParser):
         self.loads += [value for name, value in attributes if name in ("src", "href")]
         self._style = tag == "style"
 
-    def handle_endtag(self, tag):
+    def handle_endtag(self, _tag):
         self._style = False
 
     def handle_data(self, data):
@@ -69,8 +71,8 @@ def test_it_tells_numbers_with_uncertainty_and_basis_course_readings_checks_and_
         "36 (Universal 19)",
         "P-01",
         "reader A",
-        "estimate 21.00 mm",
-        "21.50 mm mark: zero",
+        "canal 1 estimate 21.00 mm",
+        "21.50 mm, mark: zero",
         "not a medical device",
         "Rubber dam",
         one.image_sha256,
@@ -94,7 +96,7 @@ def test_canals_of_one_tooth_and_reader_share_a_page_and_more_than_four_have_two
     assert [len(re.findall("<td>Working length</td>", one.html)) for one in made] == [4, 1]
     other = replace(first, tracing=first.tracing.model_copy(update={"reader": "reader Z"}))
     assert len(tooth_sheets([first, other])) == 2
-    assert len({one.name for one in tooth_sheets([first, other, *many])}) == 4
+    assert len({one.name for one in tooth_sheets([first, other, *many])}) == 3
 
 
 def test_it_needs_nothing_else_and_runs_nothing(kept):
@@ -183,3 +185,31 @@ def test_readings_and_courses_of_other_canals_stay_off(tmp_path):
         page = seen(book.kept(subject="P-02"))
     assert "19.25" not in page.text
     assert "18.75" not in page.text
+
+
+@pytest.mark.parametrize(
+    ("canals", "paper", "told"),
+    # the shorter paper for each number of canals, and the fullest on the other
+    [*((n, "Letter", "(letter)") for n in (1, 2, 3, 4)), (4, "A4", "(A4)")],
+)
+def test_a_browser_prints_the_fullest_sheet_on_one_page(tmp_path, kept, canals, paper, told):
+    first = kept[0]
+    entries = tuple(
+        CourseEntry(stage, 21.0 - 0.1 * n, length_sd_mm=0.25, method="file length plus gap", note="cusp worn")
+        for n, stage in enumerate(Stage)
+    )
+    told_often = first.tracing.remarks[:1] * 30
+    full = first.tracing.model_copy(update={"remarks": told_often})
+    readings = (reading().reading, replace(reading().reading, mark="half"))
+    one = replace(
+        first,
+        tracing=full,
+        course=Course("36", "1", entries, "P-01"),
+        readings=tuple(replace(reading(), reading=r) for r in readings),
+    )
+    (made,) = tooth_sheets([replace(one, canal=f"C{n}") for n in range(canals)], paper=checked_paper(paper))
+    page = tmp_path / "sheet.html"
+    page.write_text(made.html, encoding="utf-8")
+    pages, size = printed_pages(page)
+    assert pages == 1
+    assert told in size
