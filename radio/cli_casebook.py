@@ -70,6 +70,9 @@ def add(
     tracings: Annotated[Path | None, option("Tracings saved by the panel.", "TRACINGS.json")] = None,
     readings: Annotated[Path | None, option("Electronic readings.", "READINGS.csv")] = None,
     courses: Annotated[Path | None, option("Courses of treatment.", "COURSE.csv")] = None,
+    report: Annotated[
+        Path | None, option("Tracings in a DICOM report that export wrote.", "REPORT.dcm")
+    ] = None,
     by: ByOption = "",
 ) -> None:
     """Add measured cases, saved tracings, readings or courses; what is there already is not added again.
@@ -78,14 +81,15 @@ def add(
     different. A row that cannot be taken is named and left out.
     """
     from radio.errors import PeriapicalError
-    from radio.record.book_import import add_cases, add_courses, add_readings, add_tracings
+    from radio.record.book_import import add_cases, add_courses, add_readings, add_report, add_tracings
     from radio.record.casebook import Casebook
 
     if (images is None) != (clicks is None):
         raise PeriapicalError("--images and --clicks belong together; give both.")
-    if images is None and all(one is None for one in (tracings, readings, courses)):
+    if images is None and all(one is None for one in (tracings, readings, courses, report)):
         raise PeriapicalError(
-            "There is nothing to add; give --images with --clicks, --tracings, --readings or --courses."
+            "There is nothing to add; give --images with --clicks, --tracings, --readings, --courses or "
+            "--report."
         )
     new, told = 0, list[str]()
     with Casebook.open(book) as opened:
@@ -93,6 +97,8 @@ def add(
             new += _noting(told, add_cases(opened, images, clicks, by))
         if tracings is not None:
             new += _noting(told, add_tracings(opened, tracings))
+        if report is not None:
+            new += _noting(told, add_report(opened, report))
         if readings is not None:
             new += _noting(told, add_readings(opened, readings, by))
         if courses is not None:
@@ -248,13 +254,19 @@ def export(
     out: Annotated[Path | None, option("Folder for the tables, with --as.", "DIR")] = None,
     forms: Annotated[
         list[str] | None,
-        typer.Option("--as", metavar="FORM", help="Of --out: csv, xlsx, parquet or json; several times."),
+        typer.Option(
+            "--as", metavar="FORM", help="Of --out: csv, xlsx, parquet, json or dicom; several times."
+        ),
     ] = None,
     decimal_comma: Annotated[
         bool, typer.Option("--decimal-comma", help="CSV with 1,5 for 1.5 and semicolons between cells.")
     ] = False,
     subject: Annotated[str | None, option("Only of this pseudonym.", "SUBJECT")] = None,
     tooth: Annotated[str | None, option("Only of this tooth, ISO 3950.", "TOOTH")] = None,
+    wrap: Annotated[
+        bool,
+        typer.Option("--wrap", help="Of dicom: keep images of other forms beside, as secondary captures."),
+    ] = False,
     tracings: Annotated[
         Path | None, option("Every revision of every tracing, for the panel and other books.", "OUT.json")
     ] = None,
@@ -263,7 +275,8 @@ def export(
     """Write what a casebook holds: tables of what stands now, or exactly, as JSON.
 
     The tables are **long** (one row a number, with unit, uncertainty, method and basis), **wide** (one row a
-    canal) and a data **dictionary**. The JSON comes with its schema.
+    canal) and a data **dictionary**. The JSON comes with its schema. As DICOM it is a structured report and a
+    presentation state for each image and reader, to go with the image: they name the patient it names.
     """
     from radio.errors import PeriapicalError
     from radio.record.book_terminal import revisions_json
@@ -271,8 +284,10 @@ def export(
     from radio.record.tracing import Tracing, save_tracings
 
     chosen = _chosen_forms(forms or ["csv"]) if out is not None else ()
-    if out is None and (forms or decimal_comma):
-        raise PeriapicalError("--as and --decimal-comma are of tables; say where they go with --out DIR.")
+    if out is None and (forms or decimal_comma or wrap):
+        raise PeriapicalError("--as, --decimal-comma and --wrap go with a folder; say which with --out DIR.")
+    if wrap and "dicom" not in chosen:
+        raise PeriapicalError("--wrap is of DICOM; give --as dicom with it.")
     if out is None and tracings is None and everything is None:
         raise PeriapicalError("Say what is to be written; give --out, --tracings or --everything.")
     keep_inputs((book,), (everything,))
@@ -280,7 +295,12 @@ def export(
         if out is not None:
             kept = opened.kept(subject=subject, tooth=tooth)
             warn(_untraced(opened, kept) if subject is None and tooth is None else ())
-            _write_standing(kept, out, chosen, decimal_comma)
+            if not kept:
+                warn(["no tracing stands that fits; the tables have no rows"])
+            _write_tables(kept, out, chosen, decimal_comma)
+            nothing = not kept or not _write_dicom(kept, out, chosen, wrap)
+            if nothing:
+                raise typer.Exit(NOTHING_MEASURED)
         revisions = opened.revisions() if tracings or everything else ()
         if tracings is not None:
             traced = [one.content for one in revisions if isinstance(one.content, Tracing)]
@@ -342,7 +362,7 @@ def _chosen_forms(given: Sequence[str]) -> tuple[str, ...]:
     from radio.errors import PeriapicalError
     from radio.record.table_formats import FORMATS
 
-    allowed = (*FORMATS, "json")
+    allowed = (*FORMATS, "json", "dicom")
     forms = tuple(one.strip().casefold() for one in given)
     for one in forms:
         if one not in allowed:
@@ -350,24 +370,34 @@ def _chosen_forms(given: Sequence[str]) -> tuple[str, ...]:
     return forms
 
 
-def _write_standing(kept: Sequence[KeptCanal], out: Path, forms: Sequence[str], decimal_comma: bool) -> None:
+def _write_tables(kept: Sequence[KeptCanal], out: Path, forms: Sequence[str], decimal_comma: bool) -> None:
     from radio.record.atomic import write_text
     from radio.record.book_tables import tables_of
-    from radio.record.table_formats import write_tables
+    from radio.record.table_formats import FORMATS, write_tables
     from radio.record.tracing import tracings_text
     from radio.record.tracing_schema import SCHEMA_NAME, published_schema
 
-    if not kept:
-        warn(["no tracing stands that fits; the tables have no rows"])
-    written = write_tables(out, tables_of(kept), forms, decimal_comma=decimal_comma)
+    tables = [one for one in forms if one in FORMATS]
+    written = write_tables(out, tables_of(kept), tables, decimal_comma=decimal_comma) if tables else ()
     if "json" in forms:
         write_text(out / "tracings.json", tracings_text([one.tracing for one in kept]))
         write_text(out / SCHEMA_NAME, published_schema())
         written = (*written, out / "tracings.json", out / SCHEMA_NAME)
     for path in written:
         typer.echo(f"wrote {path}")
-    if not kept:
-        raise typer.Exit(NOTHING_MEASURED)
+
+
+def _write_dicom(kept: Sequence[KeptCanal], out: Path, forms: Sequence[str], wrap: bool) -> bool:
+    """Write reports where they are asked for; tells whether anything of what was asked for is there."""
+    if "dicom" not in forms:
+        return True
+    from radio.record.dicom_export import write_dicom
+
+    written, refused = write_dicom(kept, out, wrap=wrap)
+    for path in written:
+        typer.echo(f"wrote {path}")
+    warn(refused)
+    return bool(written) or len(forms) > 1
 
 
 def _show(

@@ -93,6 +93,21 @@ def add_tracings(book: Casebook, document: Path) -> Outcome:
     return added.new, []
 
 
+def add_report(book: Casebook, report: Path) -> Outcome:
+    """Keep the tracings of a DICOM report of :mod:`radio.record.report_sr`; images are looked for beside it.
+
+    Raises
+    ------
+    PeriapicalError
+        It is no such report or was changed, or the book cannot be written.
+    """
+    from radio.record.report_sr import read_report
+
+    added = book.add_tracings(read_report(report))
+    book.find_images(report.parent, deep=False)
+    return added.new, []
+
+
 def add_readings(book: Casebook, table: Path, author: str = "") -> Outcome:
     """Keep the electronic readings of a table.
 

@@ -236,7 +236,7 @@ def _rows(kept: KeptCanal) -> Iterable[dict[str, str]]:
 
 
 def _course(canals: Sequence[KeptCanal]) -> dict[str, Any]:
-    """Stages one below the other, canals side by side, so that a length stands by what it is compared with."""
+    """Stages one below the other, canals side by side: each length by what it is compared with."""
     followed = [(kept.canal, kept.course.entries) for kept in canals if kept.course is not None]
     stages = sorted({one.stage for _, entries in followed for one in entries}, key=lambda stage: stage.rank)
     return {

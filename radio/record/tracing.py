@@ -267,26 +267,36 @@ def load_tracings(path: Path) -> tuple[Tracing, ...]:
     """
     try:
         text = path.read_bytes()
-        content = json.loads(text)
     except OSError as problem:
         reason = problem.strerror or type(problem).__name__
         raise TableError(f"The tracings {path} cannot be read ({reason}); check the place.") from problem
+    return tracings_from_text(text, path.name)
+
+
+def tracings_from_text(text: str | bytes, name: str) -> tuple[Tracing, ...]:
+    """Read every revision of a document from its JSON text; `name` is for messages.
+
+    Raises
+    ------
+    TableError
+        It is damaged, or is of another kind or a later version; the text says where.
+    """
+    try:
+        content = json.loads(text)
     except (ValueError, RecursionError) as problem:
-        raise TableError(f"{path.name} is damaged, it is not whole JSON text: {problem}.") from problem
+        raise TableError(f"{name} is damaged, it is not whole JSON text: {problem}.") from problem
     kind = content.get("schema") if isinstance(content, dict) else None
     if kind != DOCUMENT_SCHEMA:
-        raise TableError(
-            f"{path.name} holds no tracings: its schema is {kind!r}, needed is {DOCUMENT_SCHEMA!r}."
-        )
+        raise TableError(f"{name} holds no tracings: its schema is {kind!r}, needed is {DOCUMENT_SCHEMA!r}.")
     if content.get("schema_version") != 1:
         raise TableError(
-            f"{path.name} is of schema version {content.get('schema_version')!r}; this program reads "
+            f"{name} is of schema version {content.get('schema_version')!r}; this program reads "
             "version 1. Use a newer version of napari-periapical."
         )
     try:
         return TracingsDocument.model_validate_json(text).tracings
     except ValidationError as problem:
-        raise TableError(f"{path.name} is damaged: {_first_problem(problem)}.") from problem
+        raise TableError(f"{name} is damaged: {_first_problem(problem)}.") from problem
 
 
 def is_tracing_document(path: Path) -> bool:

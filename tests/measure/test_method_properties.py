@@ -229,9 +229,11 @@ def test_a_trace_has_the_same_values_alone_and_among_others(trace) -> None:
                     assert array[k] == pytest.approx(alone[column][0], rel=0.2, abs=0.6, nan_ok=True) or k > 0
                 if k == 0:
                     exact = array.dtype.kind not in "fi"
-                    assert array[0] == (
-                        alone[column][0] if exact else pytest.approx(alone[column][0], rel=1e-5, nan_ok=True)
-                    )
+                    # sums of several traces round otherwise, and where hardly anything bends the places of
+                    # an arc are known so little that a search ends elsewhere
+                    near = 0.01 if column in SEARCHED else 1e-9
+                    one = alone[column][0]
+                    assert array[0] == (one if exact else pytest.approx(one, rel=1e-5, abs=near, nan_ok=True))
 
 
 # -- numbers and their uncertainty -------------------------------------------------------------------------
