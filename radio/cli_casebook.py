@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -22,6 +22,7 @@ from radio.cli_shared import (
 if TYPE_CHECKING:
     from radio.record.book_entries import Revision
     from radio.record.casebook import Casebook
+    from radio.record.deidentify import Rules
     from radio.record.kept import KeptCanal
 
 casebook_app = typer.Typer(
@@ -38,6 +39,10 @@ NameArgument = Annotated[
 ]
 UniversalOption = Annotated[
     bool, typer.Option("--universal", help="Universal tooth numbers beside ISO 3950.")
+]
+KeyOption = Annotated[
+    Path | None,
+    option("The key that makes the pseudonyms and says who is who; made if new. Keep it apart.", "KEY.json"),
 ]
 ByOption = Annotated[str, typer.Option(metavar="WHO", help="Who does it: initials or a number.")]
 
@@ -74,6 +79,11 @@ def add(
         Path | None, option("Tracings in a DICOM report that export wrote.", "REPORT.dcm")
     ] = None,
     by: ByOption = "",
+    de_identify: Annotated[
+        Path | None,
+        typer.Option("--de-identify", metavar="DIR", help="De-identify images and tables into DIR first."),
+    ] = None,
+    key: KeyOption = None,
 ) -> None:
     """Add measured cases, saved tracings, readings or courses; what is there already is not added again.
 
@@ -83,6 +93,7 @@ def add(
     from radio.errors import PeriapicalError
     from radio.record.book_import import add_cases, add_courses, add_readings, add_report, add_tracings
     from radio.record.casebook import Casebook
+    from radio.record.deidentify import Rules
 
     if (images is None) != (clicks is None):
         raise PeriapicalError("--images and --clicks belong together; give both.")
@@ -91,7 +102,16 @@ def add(
             "There is nothing to add; give --images with --clicks, --tracings, --readings, --courses or "
             "--report."
         )
+    if de_identify is not None and (tracings is not None or report is not None):
+        raise PeriapicalError(
+            "--de-identify is of images and tables; tracings and reports name images and cannot be "
+            "de-identified on the way. Add them by themselves, or measure the images anew."
+        )
     new, told = 0, list[str]()
+    if de_identify is not None:
+        given = {"images": images, "clicks": clicks, "readings": readings, "courses": courses}
+        made = _de_identified((), given, de_identify, key, Rules())
+        images, clicks, readings, courses = (made.get(name) for name in given)
     with Casebook.open(book) as opened:
         if images is not None and clicks is not None:
             new += _noting(told, add_cases(opened, images, clicks, by))
@@ -348,6 +368,84 @@ def sheet(
     made = tooth_sheets(kept, paper=checked_paper(paper), wording=wording, with_universal=universal)
     for path in write_tooth_sheets(out, made):
         typer.echo(f"wrote {path}")
+
+
+@casebook_app.command(
+    "de-identify",
+    epilog=_example("de-identify --images IMAGES.csv --clicks CLICKS.csv --out plain --key safe/key.json"),
+)
+def de_identify_images(
+    pictures: Annotated[
+        list[Path] | None, typer.Argument(metavar="[IMAGE]...", help="Images.", show_default=False)
+    ] = None,
+    images: Annotated[Path | None, option("Images table; its images are taken, too.", "IMAGES.csv")] = None,
+    clicks: Annotated[Path | None, option("Clicks table.", "CLICKS.csv")] = None,
+    readings: Annotated[Path | None, option("Electronic readings.", "READINGS.csv")] = None,
+    courses: Annotated[Path | None, option("Courses of treatment.", "COURSE.csv")] = None,
+    out: Annotated[Path | None, option("Folder for what may be handed on.", "DIR")] = None,
+    key: KeyOption = None,
+    dates: Annotated[str, option("remove, or shift: moved into the past.", "HOW")] = "remove",
+    lettering: Annotated[
+        str, option("Where letters are suspected in the pixels: withhold, blank or keep.", "WHAT")
+    ] = "withhold",
+    blank: Annotated[
+        list[str] | None, typer.Option(metavar="NAME", help="Blank the letters of this one; several times.")
+    ] = None,
+    keep: Annotated[
+        list[str] | None, typer.Option(metavar="NAME", help="Keep this one as it is; several times.")
+    ] = None,
+) -> None:
+    """Take out of images and tables what says whose they are, before they go into a casebook or to others.
+
+    Names become pseudonyms that follow from the key. DICOM follows the Basic profile of PS3.15; of other
+    images the pixels alone stay. An image that seems to have letters burnt in is **withheld** until you have
+    looked at it (pictures lie beside the key) and said --blank or --keep. A report tells what was done.
+    """
+    from typing import cast, get_args
+
+    from radio.errors import PeriapicalError
+    from radio.record.deidentify import DECISIONS, Rules, checked_decisions
+    from radio.record.deidentify_dicom import Dates
+
+    given = {"images": images, "clicks": clicks, "readings": readings, "courses": courses}
+    if out is None or (not pictures and all(one is None for one in given.values())):
+        raise PeriapicalError("Say which images or tables, and where they go with --out DIR.")
+    for name, value, allowed in (("--dates", dates, get_args(Dates)), ("--lettering", lettering, DECISIONS)):
+        if value not in allowed:
+            raise PeriapicalError(f"{name} is given as {value!r}; allowed is {', '.join(allowed)}.")
+    decided = checked_decisions(blank or (), keep or ())
+    rules = Rules(cast("Dates", dates), cast("Any", lettering), decided)
+    _de_identified(tuple(pictures or ()), given, out, key, rules)
+
+
+def _de_identified(
+    pictures: Sequence[Path], given: Mapping[str, Path | None], out: Path, key: Path | None, rules: Rules
+) -> dict[str, Path]:
+    """De-identify images and tables and tell what was done without a name; gives the new tables by kind."""
+    from radio.errors import PeriapicalError
+    from radio.record.deidentify import NOT_PROVEN, Deidentification
+    from radio.record.deidentify_tables import plain_tables
+    from radio.record.pseudonyms import Pseudonyms
+
+    if key is None:
+        raise PeriapicalError("Give the key with --key KEY.json; it is made if it is new. Keep it apart.")
+    tables = {kind: path for kind, path in given.items() if path is not None}
+    places = {kind: out / f"{kind.upper()}.csv" for kind in tables}
+    keep_inputs((*pictures, *tables.values()), tuple(places.values()))
+    run = Deidentification(out, Pseudonyms(key), rules)
+    for one in pictures:
+        run.image(one)
+    done = plain_tables(run, tables, places)
+    unknown = sorted(set(rules.decided) - {outcome.name for outcome in run.outcomes.values()})
+    report = run.finish(done)
+    for outcome in run.outcomes.values():
+        told = f"lettering {outcome.decision}" if outcome.written else f"not written: {outcome.reason}"
+        typer.echo(f"{outcome.name or 'an image'}: {told}")
+    warn([f"--blank or --keep names no image of this run: {name}" for name in unknown])
+    if any(outcome.lettering for outcome in run.outcomes.values()):
+        typer.echo(f"Places that look like letters are shown in {run.review}")
+    typer.echo(f"wrote {report}; the key is {run.key.path}. {NOT_PROVEN}")
+    return places
 
 
 def _untraced(book: Casebook, kept: Sequence[KeptCanal]) -> list[str]:

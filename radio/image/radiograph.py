@@ -118,7 +118,7 @@ def _stored_bytes(path: Path) -> bytes:
 def _from_bytes(data: bytes, path: Path) -> Radiograph:
     from radio.image.film import film_mask, scale_to_grey
 
-    decoded = _decode(data)
+    decoded = decode_image(data)
     if decoded.value.min() == decoded.value.max():
         raise ImageError(
             "All pixels have the same value; there is nothing to measure. Export the image again."
@@ -145,8 +145,14 @@ def _from_bytes(data: bytes, path: Path) -> Radiograph:
     )
 
 
-def _decode(data: bytes) -> Decoded:
-    """Choose the decoder by the first bytes."""
+def decode_image(data: bytes) -> Decoded:
+    """Decode stored bytes, the decoder chosen by the first of them.
+
+    Raises
+    ------
+    ImageError
+        It is no single grey frame of a form that is read; damaged data raise whatever the decoder does.
+    """
     from radio.image import dicom, raster, tiff
 
     # DICOM first: its preamble may hold a TIFF header

@@ -159,6 +159,11 @@ def tooth_concept(tooth: str) -> CodedConcept | None:
     return _concept(_TEETH[tooth], "SCT", f"{lasting} {side} {name} tooth")
 
 
+def tooth_of_code(value: str) -> CodedConcept | None:
+    """The tooth a SNOMED CT code of the context groups stands for; None where it is none of them."""
+    return next((tooth_concept(tooth) for tooth, code in _TEETH.items() if code == value), None)
+
+
 def unit_concept(unit: str) -> CodedConcept:
     """UCUM code of a unit of :class:`~radio.measure.result.Measurement`."""
     value, meaning = _UNITS[unit]
