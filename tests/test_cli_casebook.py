@@ -31,6 +31,7 @@ COMMANDS = (
         "find",
         "export",
         "sheet",
+        "de-identify",
     ),
 )
 

@@ -28,6 +28,7 @@ from tests.benchmarks import (
     hold,
     judge,
     length_cases,
+    lettering,
     lengths,
     pairs,
     preview,
@@ -455,3 +456,10 @@ def test_hold_reports_the_longest_events_of_every_action():
     assert hold.parse(["--rounds", "1"]).rounds == 1
     with pytest.raises(SystemExit):
         hold.parse(["--rounds", "0"])
+
+
+def test_the_benchmark_of_lettering_counts_what_is_found(capsys):
+    lettering.main(["--images", "1", "--words", "2", "--first-seed", "7001"])
+    told = capsys.readouterr().out
+    assert "of 1 radiographs without any" in told
+    assert told.count("found") == 4

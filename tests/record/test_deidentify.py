@@ -360,8 +360,10 @@ def test_nothing_of_the_person_is_left_in_a_casebook_its_exports_its_sheets_or_w
         assert found_marks(content) == [], name
     # only the key can say who it is
     assert NAME in (tmp_path / "key.json").read_text()
-    (subject,) = {row["subject"] for row in csv.DictReader((out / "IMAGES.csv").open())}
-    (of_reading,) = {row["subject"] for row in csv.DictReader((out / "READINGS.csv").open())}
+    (subject,), (of_reading,) = (
+        {row["subject"] for row in csv.DictReader(io.StringIO((out / name).read_text()))}
+        for name in ("IMAGES.csv", "READINGS.csv")
+    )
     assert subject == of_reading
     assert Pseudonyms(tmp_path / "key.json").subjects[subject] == f"{NAME} {OTHER}"
 
