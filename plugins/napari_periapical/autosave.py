@@ -29,10 +29,11 @@ from napari_periapical.fields import LABELS, text_of
 from napari_periapical.live import LINES
 from napari_periapical.session import Session
 from napari_periapical.sheet import Canal, Sheet
-from radio.errors import PeriapicalError, TableError
+from radio.errors import PeriapicalError
 from radio.image.radiograph import Radiograph
 from radio.measure.case import CaseFacts
-from radio.record.tracing import Tracing, load_tracings
+from radio.record.kept_tracings import every_tracing
+from radio.record.tracing import Tracing
 
 _FAILED = "Not kept by itself: {}. Work goes on; save the tracing to be safe."
 _AT = "%H:%M:%S"
@@ -274,8 +275,8 @@ def _bring(session: Session, draft: Draft) -> tuple[str, ...]:
 
 def _tracings(path: Path) -> Sequence[Tracing]:
     try:
-        return load_tracings(path)
-    except TableError:
+        return every_tracing(path)
+    except PeriapicalError:
         return ()
 
 

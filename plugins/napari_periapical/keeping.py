@@ -14,8 +14,9 @@ from radio.image.radiograph import Radiograph
 from radio.measure.case import CaseResult
 from radio.measure.checks import with_checks_between
 from radio.measure.settings import CurvatureSettings
+from radio.record.kept_tracings import is_casebook, keep_tracings, standing_tracings
 from radio.record.results import result_row, write_results
-from radio.record.tracing import Tracing, latest, load_tracings, save_tracings
+from radio.record.tracing import Tracing
 
 _NOTHING_SAVED = "Nothing was saved. "
 # between the display aids of two times
@@ -100,7 +101,15 @@ def _rows(name: str, measured: Sequence[tuple[Canal, CaseResult]]) -> list[dict[
 
 
 def keep_tracing(controller: Controller, path: Path, reader: str = "") -> str:
-    """Add the present state of every canal to a document as a new revision; nothing saved is changed.
+    """Add the present state of every canal as a new revision; nothing saved is changed.
+
+    Parameters
+    ----------
+    controller : Controller
+    path : pathlib.Path
+        A casebook, in which each reader has revisions of their own, or a document.
+    reader : str
+        Who placed the points.
 
     Returns
     -------
@@ -110,13 +119,14 @@ def keep_tracing(controller: Controller, path: Path, reader: str = "") -> str:
     Raises
     ------
     PeriapicalError
-        Nothing is measured, the document is damaged, or the place cannot be written.
+        Nothing is measured, what is there is damaged, or the place cannot be written.
     """
     session, measured = _measured(controller)
-    there = load_tracings(path) if path.exists() else ()
+    there = standing_tracings(path)
+    whose = reader if is_casebook(path) else None
     new = {}
     for canal, result in measured:
-        before = _predecessor(session, canal, there)
+        before = _predecessor(session, canal, there, whose)
         if before is not None and before in there and _says_the_same(before, canal, result):
             new[canal.uid] = before
             continue
@@ -131,7 +141,7 @@ def keep_tracing(controller: Controller, path: Path, reader: str = "") -> str:
         )
     added = [one for one in new.values() if one not in there]
     if added:
-        save_tracings(path, [*there, *added])
+        keep_tracings(path, added, session.radiograph)
     session.saved |= new
     session.kept_in |= dict.fromkeys(new, path)
     controller.autosave.note(session)
@@ -141,8 +151,16 @@ def keep_tracing(controller: Controller, path: Path, reader: str = "") -> str:
     return f"Tracing saved in {path.name}: {revisions}."
 
 
-def reopen(controller: Controller, path: Path) -> str:
+def reopen(controller: Controller, path: Path, reader: str = "") -> str:
     """Bring back the latest revision of every canal of the open image.
+
+    Parameters
+    ----------
+    controller : Controller
+    path : pathlib.Path
+        A casebook or a document.
+    reader : str
+        Of a casebook, only what this one traced; of nobody in particular, where one reader alone did.
 
     Returns
     -------
@@ -152,9 +170,9 @@ def reopen(controller: Controller, path: Path) -> str:
     Raises
     ------
     PeriapicalError
-        The document cannot be read, or is of another image.
+        It cannot be read, has nothing of this image, or of several readers and none was named.
     """
-    tracings = latest(load_tracings(path))
+    tracings = standing_tracings(path)
     session = controller.session
     if session is None:
         raise ImageError("Open the radiograph first; a tracing is drawn on its image.")
@@ -165,6 +183,8 @@ def reopen(controller: Controller, path: Path) -> str:
             f"{path.name} has no tracing of this image; it is of {names}. An image exported again or "
             "edited is another image: open the one that was measured."
         )
+    if is_casebook(path):
+        mine = _of_one_reader(mine, reader, path)
     uid = session.sheet.next_uid()
     canals = [_canal_of(t, uid + k, session.canal.settings) for k, t in enumerate(mine)]
     session.saved |= {canal.uid: t for canal, t in zip(canals, mine, strict=True)}
@@ -183,13 +203,19 @@ def _canal_of(tracing: Tracing, uid: int, settings: CurvatureSettings) -> Canal:
     return Canal(uid, tracing.facts, settings=settings, seen=seen).with_clicks(tracing.clicks_px())
 
 
-def image_beside(path: Path) -> Path | None:
-    """Find the image a tracing is of, by its name, in the same place as the document."""
-    for tracing in latest(load_tracings(path)):
-        candidate = path.parent / tracing.image_name
-        if tracing.image_name and candidate.is_file():
-            return candidate
-    return None
+def _of_one_reader(mine: Sequence[Tracing], reader: str, path: Path) -> list[Tracing]:
+    """Keep what one reader traced: another one's lines are not to be seen by chance."""
+    readers = sorted({one.reader for one in mine})
+    if not reader and len(readers) == 1:
+        reader = readers[0]
+    chosen = [one for one in mine if one.reader == reader]
+    if not chosen:
+        names, whom = ", ".join(one or "nobody named" for one in readers), reader or "nobody named"
+        raise TableError(
+            f"{path.name} has no tracing of this image by {whom}; it has some by {names}. "
+            "Name the reader in the field above."
+        )
+    return chosen
 
 
 def suggested_name(radiograph: Radiograph, ending: str) -> Path:
@@ -230,14 +256,24 @@ def _measured_of(controller: Controller, session: Session) -> list[tuple[Canal, 
     return [(canal, result) for (canal, _), result in zip(found, judged, strict=True)]
 
 
-def _predecessor(session: Session, canal: Canal, there: Sequence[Tracing]) -> Tracing | None:
-    """Find the revision to supersede: the newest of this canal in the document, else of this session."""
+def _predecessor(
+    session: Session, canal: Canal, there: Sequence[Tracing], whose: str | None
+) -> Tracing | None:
+    """Find the revision to supersede: the newest of this canal that stands there, else of this session.
+
+    Where readers are told apart, only their own; two canals of a name on two teeth are told apart there, too.
+    """
     mine = [
         t
-        for t in latest(there)
-        if t.image_sha256 == session.radiograph.sha256 and t.facts.canal == canal.facts.canal
+        for t in there
+        if t.image_sha256 == session.radiograph.sha256
+        and t.facts.canal == canal.facts.canal
+        and (whose is None or (t.reader == whose and t.facts.tooth == canal.facts.tooth))
     ]
-    return mine[-1] if mine else session.saved.get(canal.uid)
+    if mine:
+        return mine[-1]
+    before = session.saved.get(canal.uid)
+    return before if before is None or whose is None or before.reader == whose else None
 
 
 def _says_the_same(tracing: Tracing, canal: Canal, result: CaseResult) -> bool:

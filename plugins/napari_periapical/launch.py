@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from napari_periapical.preferences import PLUGIN
 from napari_periapical.readers import read_layer
-from radio.errors import PeriapicalError
+from radio.record.casebook import Casebook
 
 if TYPE_CHECKING:
     import napari  # type: ignore[import-untyped]
@@ -15,19 +15,33 @@ if TYPE_CHECKING:
 WIDGET = "Measure root canals"
 
 
-def make_viewer(image: Path | None = None, *, show: bool = True) -> napari.Viewer:
+def make_viewer(
+    image: Path | None = None, *, casebook: Path | None = None, show: bool = True
+) -> napari.Viewer:
     """Make a viewer with the panel docked, and the image in it if one is given.
+
+    Parameters
+    ----------
+    image : pathlib.Path or None
+    casebook : pathlib.Path or None
+        Where the panel saves tracings and brings them back from.
+    show : bool
+        Whether the window is shown.
 
     Raises
     ------
-    ImageError
-        The image cannot be read; no window has been opened then.
+    PeriapicalError
+        The image or the casebook cannot be opened; no window has been opened then.
     """
+    if casebook is not None:
+        Casebook.open(casebook).close()
     layer = read_layer(image) if image is not None else None
     import napari
 
     viewer = napari.Viewer(title="Periapical measurement", show=show, show_welcome_screen=False)
-    viewer.window.add_plugin_dock_widget(PLUGIN, WIDGET)
+    _, panel = viewer.window.add_plugin_dock_widget(PLUGIN, WIDGET)
+    if casebook is not None:
+        panel.use_casebook(casebook.resolve())
     if layer is not None:
         data, kwargs, _ = layer
         viewer.add_image(data, **kwargs)
@@ -42,19 +56,14 @@ def open_viewer(image: Path | None, casebook: Path | None) -> None:
     image : pathlib.Path or None
         Radiograph to open at once.
     casebook : pathlib.Path or None
-        Must be None: the panel does not write into a casebook yet; `periapical casebook` does.
+        Where the panel saves tracings and brings them back from.
 
     Raises
     ------
     PeriapicalError
-        The image cannot be read, or a casebook is given.
+        The image or the casebook cannot be opened.
     """
-    if casebook is not None:
-        raise PeriapicalError(
-            f"The casebook {casebook} cannot be opened in the panel yet. Leave --casebook out, save the "
-            f"tracing there, and add it with: periapical casebook add {casebook} --tracings TRACINGS.json"
-        )
-    viewer = make_viewer(image)
+    viewer = make_viewer(image, casebook=casebook)
     import napari
 
     napari.run()

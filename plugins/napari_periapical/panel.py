@@ -33,6 +33,7 @@ from napari_periapical.parts.trace import TracePart
 from napari_periapical.readers import LayerData, read_layer
 from napari_periapical.steps import steps_of_work
 from radio.errors import PeriapicalError
+from radio.record.kept_tracings import image_of
 from radio.record.wording import CAUTION
 
 WIDTH_PX = 320
@@ -233,25 +234,39 @@ class PeriapicalPanel(QWidget):
         self._saving(lambda: _caught(save), tell)
 
     def save_tracing(self) -> None:
-        """Ask where, and add the present state as a revision."""
-        path = self._ask_where("Save the tracing", "_tracing.json", "Tracing (*.json)", add_to=True)
+        """Add the present state as a revision, to the open casebook or where the person says."""
+        path = self.controller.casebook or self._ask_where(
+            "Save the tracing", "_tracing.json", "Tracing (*.json)", add_to=True
+        )
         if path:
-            self._try(lambda: keeping.keep_tracing(self.controller, path, self.keep.reader.text().strip()))
+            self._try(lambda: keeping.keep_tracing(self.controller, path, self._reader()))
             self.keep.refresh()
 
+    def use_casebook(self, path: Path) -> None:
+        """Save tracings into a casebook, and bring them back from it, from now on."""
+        self.controller.casebook = path
+        self.keep.refresh()
+
     def reopen(self) -> None:
-        """Ask for a tracing and bring it back, with its image when that lies beside it."""
-        chosen, _ = QFileDialog.getOpenFileName(self, "Reopen a tracing", "", "Tracing (*.json)")
-        if not chosen:
-            return
-        path = Path(chosen)
+        """Bring back what the open casebook or a document the person names has, with its image if need be."""
+        path = self.controller.casebook
+        if path is None:
+            chosen, _ = QFileDialog.getOpenFileName(
+                self, "Reopen a tracing", "", "Tracing or casebook (*.json *.casebook);;Anything (*)"
+            )
+            if not chosen:
+                return
+            path = Path(chosen)
 
         def bring_back() -> str:
-            if self.controller.session is None and (image := keeping.image_beside(path)) is not None:
+            if self.controller.session is None and (image := image_of(path)) is not None:
                 self._show_image(read_layer(image))
-            return keeping.reopen(self.controller, path)
+            return keeping.reopen(self.controller, path, self._reader())
 
         self._try(bring_back)
+
+    def _reader(self) -> str:
+        return self.keep.reader.text().strip()
 
     def _show_image(self, layer: LayerData) -> str:
         data, kwargs, _ = layer

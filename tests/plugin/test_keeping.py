@@ -10,8 +10,10 @@ import pytest
 
 from napari_periapical import keeping
 from napari_periapical.controller import Controller
-from radio.errors import ImageError, TableError
+from radio.errors import ImageError, PeriapicalError, TableError
 from radio.measure.case import CaseFacts
+from radio.record.casebook import Casebook
+from radio.record.kept_tracings import image_of
 from radio.record.tracing import load_tracings
 from tests.plugin.drawn import ESSENTIAL, case, click
 from tests.plugin.made import plain_radiograph, straight_length
@@ -103,9 +105,9 @@ def test_a_tracing_of_another_image_is_refused_by_name(controller, tmp_path):
 def test_the_image_beside_a_tracing_is_found(controller, case_path, tmp_path):
     path = tmp_path / "case_tracing.json"
     keeping.keep_tracing(controller, path)
-    assert keeping.image_beside(path) is None
+    assert image_of(path) is None
     (tmp_path / "case.dcm").write_bytes(case_path.read_bytes())
-    assert keeping.image_beside(path) == tmp_path / "case.dcm"
+    assert image_of(path) == tmp_path / "case.dcm"
 
 
 def test_numbers_that_come_out_otherwise_now_are_told(controller, case_radiograph, tmp_path):
@@ -185,3 +187,86 @@ def test_a_table_of_all_that_is_stopped_writes_nothing_and_a_bad_image_is_left_o
     assert "there is no canal" in told
     with pytest.raises(TableError, match="No landmark is placed on any image"):
         keeping.keep_common_table(Controller(), path)
+
+
+# -- in a casebook -----------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def book(tmp_path):
+    path = tmp_path / "practice.casebook"
+    Casebook.make(path).close()
+    return path
+
+
+def standing(book):
+    with Casebook.open(book, write=False) as opened:
+        return [one.content for one in opened.standing()]
+
+
+def moved(controller, by=3.25):
+    controller.begin_move("apex", 0)
+    row, col = controller.canal.clicks_px()["apex"][0]
+    controller.move_to((row + by, col))
+    controller.end_move()
+
+
+def test_a_casebook_holds_what_is_saved_and_gives_it_back(controller, case_radiograph, book):
+    assert "revision 1" in keeping.keep_tracing(controller, book, "R1")
+    assert "already" in keeping.keep_tracing(controller, book, "R1")
+    moved(controller)
+    assert "changed since revision 1" in keeping.saved_state(controller.session)
+    assert "revision 2" in keeping.keep_tracing(controller, book, "R1")
+    (one,) = standing(book)
+    assert (one.revision, one.reader) == (2, "R1")
+    with Casebook.open(book, write=False) as opened:
+        assert len(opened.history(str(one.uuid))) == 2
+        assert opened.image_path(case_radiograph.sha256) == case_radiograph.path.resolve()
+    other = Controller()
+    other.open(case_radiograph)
+    assert "differ" not in keeping.reopen(other, book)
+    assert other.canal.clicks == controller.canal.clicks
+    assert numbers(other) == numbers(controller)
+
+
+def test_readers_of_one_casebook_do_not_take_each_others_place_nor_see_each_other(
+    controller, case_radiograph, book
+):
+    keeping.keep_tracing(controller, book, "R1")
+    other = Controller()
+    other.open(case_radiograph, [case().facts])
+    for name in ESSENTIAL:
+        row, col = click(name)
+        other.place((row + 1.5, col))
+    assert "revision 1" in keeping.keep_tracing(other, book, "R2")
+    assert sorted((one.reader, one.revision) for one in standing(book)) == [("R1", 1), ("R2", 1)]
+    third = Controller()
+    third.open(case_radiograph)
+    with pytest.raises(TableError, match=r"it has some by R1, R2\. Name the reader"):
+        keeping.reopen(third, book)
+    with pytest.raises(TableError, match="no tracing of this image by R3"):
+        keeping.reopen(third, book, "R3")
+    keeping.reopen(third, book, "R2")
+    assert third.canal.clicks == other.canal.clicks
+    # going on with what somebody else traced begins a line of revisions of one's own
+    moved(third)
+    assert "revision 1" in keeping.keep_tracing(third, book, "R3")
+    assert len(standing(book)) == 3
+
+
+def test_canals_of_a_name_on_two_teeth_stand_beside_each_other(controller, book):
+    controller.state_fact("tooth", "36")
+    keeping.keep_tracing(controller, book, "R1")
+    controller.state_fact("tooth", "37")
+    controller.session.saved.clear()
+    keeping.keep_tracing(controller, book, "R1")
+    assert sorted(one.facts.tooth for one in standing(book)) == ["36", "37"]
+
+
+def test_a_damaged_casebook_is_named_and_left_alone(controller, book):
+    content = bytearray(book.read_bytes())
+    content[100:4000] = b"x" * 3900
+    book.write_bytes(content)
+    with pytest.raises(PeriapicalError, match=r"practice\.casebook"):
+        keeping.keep_tracing(controller, book, "R1")
+    assert book.read_bytes() == content

@@ -46,6 +46,11 @@ def shown_numbers(panel):
     return {t.item(k, 0).text(): t.item(k, 1).text() for t in tables for k in range(t.rowCount())}
 
 
+def panel_of(viewer):
+    (panel,) = viewer.window.dock_widgets.values()
+    return panel
+
+
 def choose(monkeypatch, path):
     from qtpy.QtWidgets import QFileDialog
 
@@ -364,8 +369,37 @@ def test_launch_makes_a_viewer_with_panel_and_image(
     assert len(viewer.window.dock_widgets) == 1
     with pytest.raises(ImageError, match=r"gone\.png"):
         launch.open_viewer(tmp_path / "gone.png", None)
-    with pytest.raises(PeriapicalError, match="casebook"):
+    with pytest.raises(PeriapicalError, match=r"book\.sqlite"):
         launch.open_viewer(None, tmp_path / "book.sqlite")
+
+
+def test_launch_with_a_casebook_saves_into_it_and_reopens_from_it(
+    display, make_napari_viewer, monkeypatch, case_path, tmp_path, qtbot
+):
+    from napari_periapical import launch
+    from radio.record.casebook import Casebook
+
+    monkeypatch.setattr("napari.Viewer", lambda **given: make_napari_viewer(show=given["show"]))
+    book = tmp_path / "practice.casebook"
+    Casebook.make(book).close()
+    viewer = launch.make_viewer(case_path, casebook=book, show=False)
+    qtbot.waitUntil(lambda: len(viewer.layers) == 1 + len(ROLES))
+    panel = panel_of(viewer)
+    assert panel.keep.tracing_button.text() == "Save into practice.casebook"
+    for name in ESSENTIAL:
+        panel.controller.place(click(name))
+    settle(qtbot, panel)
+    panel.keep.reader.setText("R1")
+    panel.keep.tracing_button.click()
+    assert panel.message.text() == "✓ Tracing saved in practice.casebook: canal 1 revision 1."
+    # another sitting, no image open: the book knows where the image is
+    again = launch.make_viewer(casebook=book, show=False)
+    other = panel_of(again)
+    assert other.keep.reopen_button.text() == "Reopen from practice.casebook"
+    other.keep.reopen_button.click()
+    settle(qtbot, other)
+    assert other.message.text().startswith("✓ Opened 1 canal from practice.casebook."), other.message.text()
+    assert other.controller.canal.clicks == panel.controller.canal.clicks
 
 
 def test_panels_of_two_viewers_work_apart(display, make_napari_viewer_proxy):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import ClassVar, Literal
 
 from psygnal import Signal
@@ -57,6 +58,7 @@ class Core:
         self._preferred = Preferences()
         self._sessions: dict[str, Session] = {}
         self.session: Session | None = None
+        self.casebook: Path | None = None
 
     # -- images -------------------------------------------------------------------------------------------
 

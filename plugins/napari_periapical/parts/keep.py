@@ -49,10 +49,9 @@ class KeepPart(Section):
         self._stop: Callable[[], None] = lambda: None
         for widget in (self.progress, self.stop_button):
             widget.hide()
-        self.tracing_button = QPushButton("Save tracing ...")
-        self.tracing_button.setToolTip("JSON; adds a revision and leaves earlier ones as they are")
+        self.tracing_button = QPushButton()
         self.tracing_button.clicked.connect(lambda *_: save_tracing())
-        self.reopen_button = QPushButton("Reopen tracing ...")
+        self.reopen_button = QPushButton()
         self.reopen_button.setToolTip("Points, facts and numbers as they were saved")
         self.reopen_button.clicked.connect(lambda *_: reopen())
         self.others_line = text_label(
@@ -77,6 +76,17 @@ class KeepPart(Section):
             widget.setVisible(of > 0)
         self.common_button.setEnabled(of == 0)
 
+    def _name_buttons(self) -> None:
+        """Say where tracings go: into a casebook that is open, or where the person is asked for."""
+        book = self.controller.casebook
+        self.tracing_button.setText("Save tracing ..." if book is None else f"Save into {book.name}")
+        self.reopen_button.setText("Reopen tracing ..." if book is None else f"Reopen from {book.name}")
+        self.tracing_button.setToolTip(
+            "JSON; adds a revision and leaves earlier ones as they are"
+            if book is None
+            else f"{book}; adds a revision and leaves earlier ones, and those of other readers, as they are"
+        )
+
     def _take_up(self, *_: object) -> None:
         draft = self.others.currentData()
         if draft is not None:
@@ -99,6 +109,7 @@ class KeepPart(Section):
         self.table_button.setEnabled(placed)
         self.common_button.setVisible(len(self.controller.placed_on) > 1)
         self.tracing_button.setEnabled(placed)
+        self._name_buttons()
         self.state.setText(saved_state(session) if session and placed else "Nothing to save yet.")
         autosave = self.controller.autosave
         show_text(self.kept, autosave.told(session) if session else "")
