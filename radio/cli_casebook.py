@@ -445,6 +445,8 @@ def _de_identified(
     if any(outcome.lettering for outcome in run.outcomes.values()):
         typer.echo(f"Places that look like letters are shown in {run.review}")
     typer.echo(f"wrote {report}; the key is {run.key.path}. {NOT_PROVEN}")
+    if run.outcomes and not any(outcome.written for outcome in run.outcomes.values()):
+        raise typer.Exit(NOTHING_MEASURED)
     return places
 
 

@@ -134,6 +134,8 @@ class Deidentification:
         """Write the report and the key; gives where the report is."""
         self.key.save()
         report = self.out / REPORT_NAME
+        before = _told_before(report)
+        images = {one.name: asdict(one) for one in self.outcomes.values()}
         told = {
             "made_by": MADE_BY,
             "profile": "DICOM PS3.15 Annex E, Basic Application Level Confidentiality Profile (113100)",
@@ -141,7 +143,7 @@ class Deidentification:
             if self.rules.dates == "shift"
             else "removed",
             "remember": NOT_PROVEN,
-            "images": [asdict(one) for one in self.outcomes.values()],
+            "images": list({**before, **images}.values()),
             "tables": dict(tables or {}),
         }
         write_text(report, json.dumps(told, indent=1) + "\n")
@@ -181,23 +183,31 @@ class Deidentification:
         whose = plain.subject if plain else self.key.subject(subject)
         removed = plain.removed if plain else {f"all of the {decoded.file_format} but its pixels": 1}
         places = find_lettering(grey)
-        decision = self.rules.decided.get(name, self.rules.lettering) if places else "keep"
-        reason = "lettering is suspected in the pixels; look at it and decide"
-        if places:
-            self._show(stem, grey, places)
-        elif plain and plain.says_burnt_in:
-            # the image itself says what was not found
-            decision = self.rules.decided.get(name, "keep" if self.rules.lettering == "keep" else "withhold")
-            reason = "the header says that lettering is burnt in, none was found; look at it and decide"
+        says_so = plain is not None and plain.says_burnt_in
+        suspected = bool(places) or says_so
+        decision = self._decided(name) if suspected else "keep"
+        if suspected:
             self._show(stem, grey, places)
         if decision == "withhold":
+            reason = (
+                "lettering is suspected in the pixels; look at it and decide"
+                if places
+                else "the header says that lettering is burnt in, none was found; look at it and decide"
+            )
             return ImageOutcome(name, whose, False, places, "withheld", removed, reason)
         if decision == "blank":
             _blank(decoded, places)
-        suspected = bool(places) or (plain is not None and plain.says_burnt_in)
         done = {"blank": "blanked", "keep": "kept"}[decision] if suspected else "none found"
         write_bytes(self.out / name, _encoded(decoded, plain, done))
         return ImageOutcome(name, whose, True, places, done, removed)
+
+    def _decided(self, name: str) -> Decision:
+        """What was decided on an image: in this run, or by the same key before."""
+        rule = self.rules.lettering
+        decision = self.rules.decided.get(name) or (rule if rule != "withhold" else None)
+        if decision is not None and decision != "withhold":
+            self.key.decisions[name] = decision
+        return self.key.decisions.get(name, "withhold")
 
     def _show(self, stem: str, grey: npt.NDArray[np.float32], places: Sequence[Lettering]) -> None:
         """Draw what was found beside the key: lettering must not go with what is handed on."""
@@ -208,6 +218,24 @@ class Deidentification:
         for one in places:
             cv2.rectangle(shown, (one.left, one.top), (one.right - 1, one.bottom - 1), (0, 94, 213), 2)
         write_bytes(self.review / f"{stem}.png", cv2.imencode(".png", shown)[1].tobytes())
+
+
+def _told_before(report: Path) -> dict[str, object]:
+    """Images of earlier runs into the same folder, by name: they lie there still.
+
+    Raises
+    ------
+    PeriapicalError
+        What is there is no such report.
+    """
+    if not report.exists():
+        return {}
+    try:
+        return {one["name"]: one for one in json.loads(report.read_text(encoding="utf-8"))["images"]}
+    except (OSError, ValueError, LookupError, TypeError) as problem:
+        raise PeriapicalError(
+            f"{report} is no report of a de-identification; give another folder or take it away."
+        ) from problem
 
 
 def checked_decisions(blank: Collection[str], keep: Collection[str]) -> dict[str, Decision]:

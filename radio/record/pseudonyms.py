@@ -31,6 +31,7 @@ class _Document(Record):
     secret: Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
     subjects: dict[str, str]
     images: dict[str, str]
+    decisions: dict[str, Literal["blank", "keep"]] = Field(default_factory=dict)
 
 
 class Pseudonyms:
@@ -54,10 +55,13 @@ class Pseudonyms:
         self.path = path
         self.subjects: dict[str, str] = {}
         self.images: dict[str, str] = {}
+        # what a person decided on lettering, by the new name of the image
+        self.decisions: dict[str, Literal["blank", "keep"]] = {}
         if path.exists():
             kept = _read(path)
             self._secret = bytes.fromhex(kept.secret)
             self.subjects, self.images = dict(kept.subjects), dict(kept.images)
+            self.decisions = dict(kept.decisions)
         else:
             self._secret = secrets.token_bytes(32)
 
@@ -100,6 +104,7 @@ class Pseudonyms:
                 "secret": self._secret.hex(),
                 "subjects": self.subjects,
                 "images": self.images,
+                "decisions": self.decisions,
             }
         )
         write_text(self.path, document.model_dump_json(by_alias=True, indent=1) + "\n")

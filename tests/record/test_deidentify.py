@@ -121,6 +121,21 @@ def test_a_sample_keeps_what_a_measurement_needs_and_stays_valid(tmp_path):
         assert {e.splitlines()[0] for e in errors[1]} <= {e.splitlines()[0] for e in errors[0]}
 
 
+def test_a_second_run_into_a_folder_keeps_what_the_report_told_of_the_first(tmp_path):
+    for name, data in (("a.dcm", STUFFED[".dcm"]), ("b.png", STUFFED[".png"])):
+        (tmp_path / name).write_bytes(data)
+        one = run(tmp_path)
+        one.image(tmp_path / name)
+        one.finish()
+    told = json.loads((tmp_path / "out" / REPORT_NAME).read_text())
+    assert {image["name"] for image in told["images"]} == {
+        path.name for path in (tmp_path / "out").iterdir() if path.suffix != ".json"
+    }
+    (tmp_path / "out" / REPORT_NAME).write_text("[]")
+    with pytest.raises(PeriapicalError, match="is no report of a de-identification"):
+        run(tmp_path).finish()
+
+
 # -- pseudonyms --------------------------------------------------------------------------------------------
 
 
@@ -192,7 +207,7 @@ def test_lettering_is_withheld_shown_and_blanked_or_kept_as_decided(tmp_path):
     path = tmp_path / "a.png"
     pixels = lettered(path)
     key = ("--key", tmp_path / "safe" / "k.json")
-    told = command("de-identify", path, "--out", tmp_path / "out", *key)
+    told = command("de-identify", path, "--out", tmp_path / "out", *key, code=1)
     assert "not written: lettering is suspected" in told
     assert list((tmp_path / "out").glob("*.png")) == []
     (shown,) = (tmp_path / "safe" / "k-review").glob("*.png")
@@ -213,6 +228,8 @@ def test_lettering_is_withheld_shown_and_blanked_or_kept_as_decided(tmp_path):
     blanked = np.asarray(Image.open(tmp_path / "o4" / name))
     letters = pixels != GREY
     assert np.abs(blanked[letters].astype(int) - 255).min() > 100
+    # the key remembers what was decided
+    assert "lettering blanked" in command("de-identify", path, "--out", tmp_path / "o5", *key)
     report = json.loads((tmp_path / "o4" / REPORT_NAME).read_text())
     assert report["images"][0]["decision"] == "blanked"
     assert len(report["images"][0]["lettering"]) >= 1
