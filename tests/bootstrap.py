@@ -93,7 +93,9 @@ def set_up(extras: str) -> Path:
         _make_environment(base)
     _say(f"installing the project into {VENV.name} (once; this takes some minutes)")
     target = f".[{extras}]" if extras else "."
-    _call([str(python), "-m", "pip", "install", "-qq", "--disable-pip-version-check", "-e", target])
+    # what is used is compiled when it is first imported; compiling all of it takes as long as installing it
+    options = ["-qq", "--disable-pip-version-check", "--no-compile"]
+    _call([str(python), "-m", "pip", "install", *options, "-e", target])
     _note_path(extras).write_text(json.dumps(_state()), encoding="utf-8")
     return python
 

@@ -1,21 +1,34 @@
 from __future__ import annotations
 
+import contextlib
 import csv
+import io
 import json
 import os
 import subprocess
 import sys
+import warnings
 from pathlib import Path
+from unittest import mock
 
 import pytest
 
+from radio.cli import main
 from radio.record.tracing import save_tracings
 from tests.fixtures.drawn_study import write_study
 
 ROOT = Path(__file__).resolve().parents[1]
 
 
-def periapical(*arguments: object, cwd: Path = ROOT, **environment: str) -> subprocess.CompletedProcess[str]:
+def periapical(
+    *arguments: object, cwd: Path = ROOT, apart: bool = False, **environment: str
+) -> subprocess.CompletedProcess[str]:
+    """Run the command: in this process, which has loaded everything already, or apart as a person does.
+
+    Given an environment of its own it runs apart.
+    """
+    if not (apart or environment):
+        return _run_here([str(one) for one in arguments], cwd)
     paths = os.pathsep.join([str(ROOT), str(ROOT / "plugins")])
     return subprocess.run(
         [sys.executable, "-m", "radio.cli", *map(str, arguments)],
@@ -26,6 +39,24 @@ def periapical(*arguments: object, cwd: Path = ROOT, **environment: str) -> subp
         encoding="utf-8",
         check=False,
     )
+
+
+def _run_here(arguments: list[str], cwd: Path) -> subprocess.CompletedProcess[str]:
+    out, err, code = io.StringIO(), io.StringIO(), 0
+    with (
+        contextlib.chdir(cwd),
+        contextlib.redirect_stdout(out),
+        contextlib.redirect_stderr(err),
+        warnings.catch_warnings(),
+        mock.patch.object(sys, "argv", ["periapical", *arguments]),
+    ):
+        # what a process of its own would do with them
+        warnings.simplefilter("default")
+        try:
+            main()
+        except SystemExit as ended:
+            code = int(ended.code or 0)
+    return subprocess.CompletedProcess(arguments, code, out.getvalue(), err.getvalue())
 
 
 @pytest.fixture(scope="module")
@@ -46,8 +77,8 @@ def fails_with(done: subprocess.CompletedProcess[str], *parts: str) -> None:
 
 
 def test_version_and_help():
-    assert periapical("--version").stdout.startswith("napari-periapical ")
-    shown = periapical("--help").stdout
+    assert periapical("--version", apart=True).stdout.startswith("napari-periapical ")
+    shown = periapical("--help", apart=True).stdout
     for command in ("demo", "view", "measure", "batch"):
         assert command in shown
         told = periapical(command, "--help")
@@ -293,7 +324,7 @@ def test_view_without_napari_says_how_to_install_it(monkeypatch, capsys):
 
 
 def test_demo_measures_the_sample_images(tmp_path):
-    done = periapical("demo", "--out", tmp_path / "demo")
+    done = periapical("demo", "--out", tmp_path / "demo", apart=True)
     assert done.returncode == 0, done.stderr
     page = (tmp_path / "demo" / "index.html").read_text(encoding="utf-8")
     with (tmp_path / "demo" / "results.csv").open(newline="", encoding="utf-8") as stream:

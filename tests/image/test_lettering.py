@@ -19,9 +19,9 @@ PLAIN = [read_radiograph(SAMPLES / name).grey for name in ("s05_diagnostic_ball.
 def test_most_lettering_is_found():
     # what the detector does on fresh images is measured by `tests.benchmarks.lettering`
     rng = np.random.default_rng(20)
-    made = [lettered(PLAIN[n % 2], rng) for n in range(30)]
+    made = [lettered(PLAIN[n % 2], rng) for n in range(16)]
     shares = [covered(find_lettering(one.grey), one.letters) for one in made if one and one.contrast > 0.25]
-    assert len(shares) >= 15
+    assert len(shares) >= 9
     assert np.mean(np.array(shares) > 0.15) >= 0.85
 
 
