@@ -279,7 +279,7 @@ def _predecessor(
 def _says_the_same(tracing: Tracing, canal: Canal, result: CaseResult) -> bool:
     return (
         tracing.facts == canal.facts
-        and tuple(tracing.clicks.items()) == canal.clicks
+        and dict(tracing.clicks) == dict(canal.clicks)
         and all(
             name in result.measurements and result.measurements[name].value == one.value
             for name, one in tracing.measurements.items()
@@ -310,7 +310,7 @@ def _count(number: int, word: str = "canal") -> str:
 def is_saved(session: Session, canal: Canal) -> bool:
     """Say whether the present state of a canal is a saved revision."""
     saved = session.saved.get(canal.uid)
-    return saved is not None and saved.facts == canal.facts and tuple(saved.clicks.items()) == canal.clicks
+    return saved is not None and saved.facts == canal.facts and dict(saved.clicks) == dict(canal.clicks)
 
 
 def unsaved_canals(session: Session) -> list[Canal]:

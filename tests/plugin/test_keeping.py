@@ -14,7 +14,7 @@ from radio.errors import ImageError, PeriapicalError, TableError
 from radio.measure.case import CaseFacts
 from radio.record.casebook import Casebook
 from radio.record.kept_tracings import image_of
-from radio.record.tracing import load_tracings
+from radio.record.tracing import Tracing, load_tracings
 from tests.plugin.drawn import ESSENTIAL, case, click
 from tests.plugin.made import plain_radiograph, straight_length
 
@@ -270,3 +270,15 @@ def test_a_damaged_casebook_is_named_and_left_alone(controller, book):
     with pytest.raises(PeriapicalError, match=r"practice\.casebook"):
         keeping.keep_tracing(controller, book, "R1")
     assert book.read_bytes() == content
+
+
+def test_the_order_in_which_landmarks_were_named_is_no_change(controller, case_radiograph, book):
+    result, clicks = controller.shown.result, controller.canal.clicks_px()
+    turned = {name: clicks[name] for name in reversed(clicks)}
+    with Casebook.open(book) as opened:
+        opened.add_tracings([Tracing.from_case(case_radiograph, turned, result)])
+    other = Controller()
+    other.open(case_radiograph)
+    keeping.reopen(other, book)
+    assert "saved as revision 1" in keeping.saved_state(other.session)
+    assert "already" in keeping.keep_tracing(other, book)
