@@ -41,6 +41,7 @@ PROGRAM_PACKAGES = {
     "chromium": "chromium",
     "pdfinfo": "poppler-utils",
     "dsrdump": "dcmtk",
+    "dcmp2pgm": "dcmtk",
     "dciodvfy": "dicom3tools",
 }
 _SCREEN_LIBRARIES = (
@@ -213,7 +214,7 @@ def _version_of(python: str) -> str:
 
 def _missing_debian_packages() -> list[str]:
     # a program may come from elsewhere than its package
-    programs = [name for by, name in PROGRAM_PACKAGES.items() if not shutil.which(by)]
+    programs = list(dict.fromkeys(n for by, n in PROGRAM_PACKAGES.items() if not shutil.which(by)))
     told = subprocess.run(
         ["dpkg-query", "-W", "-f", "${Package} ${db:Status-Status}\n", *SCREEN_PACKAGES],
         capture_output=True,

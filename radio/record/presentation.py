@@ -57,6 +57,7 @@ def presentation_state(kept: Sequence[KeptCanal], image: Dataset) -> Dataset:
     -------
     pydicom.Dataset
     """
+    from highdicom import PresentationLUTTransformation
     from highdicom.color import CIELabColor
     from highdicom.pr import GraphicAnnotation, GraphicLayer, GrayscaleSoftcopyPresentationState
 
@@ -94,6 +95,7 @@ def presentation_state(kept: Sequence[KeptCanal], image: Dataset) -> Dataset:
         content_description="Traces and constructions of root canals",
         graphic_annotations=annotations,
         graphic_layers=list(layers.values()),
+        presentation_lut_transformation=PresentationLUTTransformation(_polarity(image)),
         content_creator_name="",
     )
     if "Laterality" not in state:
@@ -104,6 +106,12 @@ def presentation_state(kept: Sequence[KeptCanal], image: Dataset) -> Dataset:
     state.PresentationCreationDate = when.strftime("%Y%m%d")
     state.PresentationCreationTime = when.strftime("%H%M%S")
     return state
+
+
+def _polarity(image: Dataset) -> str:
+    """A presentation state says by itself which way the values run (PS3.3 C.11.6.1.2)."""
+    inverse = image.PhotometricInterpretation == "MONOCHROME1"
+    return str(image.get("PresentationLUTShape") or ("INVERSE" if inverse else "IDENTITY"))
 
 
 def _lines(kept: KeptCanal) -> dict[str, list[FloatArray]]:

@@ -203,8 +203,25 @@ def test_a_presentation_state_lays_the_lines_on_the_image(exported):
     )
     assert "Canal MB" in told
     assert "Schneider angle 30.0 ± 1.2°" in told
-    # a renderer of another maker takes it with the image
-    ran("dcmp2pgm", "-p", made["presentation"], made["image"], made["image"].with_suffix(".pgm"))
+
+
+@pytest.mark.parametrize("inverted", [False, True])
+def test_another_renderer_shows_the_image_by_the_presentation_state_the_right_way_round(
+    exported, tmp_path, inverted
+):
+    path = tmp_path / "own.dcm"
+    ds = dcmread(exported[1]["image"])
+    if inverted:
+        ds.PhotometricInterpretation = "MONOCHROME1"
+        ds.PixelData = (4095 - RADIOGRAPH.stored).astype("<u2").tobytes()
+    ds.save_as(path)
+    written, _ = write_dicom([canal_on(path)], tmp_path / "out", wrap=False)
+    state = next(one for one in written if one.stem.endswith("presentation"))
+    ran("dcmp2pgm", "-p", state, path, tmp_path / "shown.pgm")
+    shown = np.asarray(Image.open(tmp_path / "shown.pgm"), dtype=float)
+    grey = read_radiograph(path).grey
+    assert shown.shape == grey.shape
+    assert np.corrcoef(shown.ravel(), grey.ravel())[0, 1] > 0.95
 
 
 def test_a_wrapped_image_has_the_same_pixels_and_the_same_name_each_time(exported, tmp_path):
