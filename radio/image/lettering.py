@@ -87,11 +87,11 @@ def find_lettering(grey: Image) -> tuple[Lettering, ...]:
         )
         if min(small.shape) < 3 * _LOWEST:
             break
+        steps = _largest_within(_steps(grey, reduction), reduction, small.shape)
         for turned in (False, True):
             # letters turned by a right angle either way stand in a row down the image
             image: Image = np.ascontiguousarray(small.T if turned else small, dtype=np.float32)
-            step = _largest_within(_steps(grey, reduction), reduction, small.shape)
-            step = np.ascontiguousarray(step.T if turned else step)
+            step = np.ascontiguousarray(steps.T if turned else steps)
             for bright in (True, False):
                 for box in _rows_of_letters(image if bright else 1.0 - image, step):
                     found.append(_on_image(box, reduction, grey.shape, turned=turned))

@@ -116,17 +116,8 @@ def _stored_bytes(path: Path) -> bytes:
 
 
 def _from_bytes(data: bytes, path: Path) -> Radiograph:
-    from radio.image.film import film_mask, scale_to_grey
-
     decoded = decode_image(data)
-    if decoded.value.min() == decoded.value.max():
-        raise ImageError(
-            "All pixels have the same value; there is nothing to measure. Export the image again."
-        )
-    film = decoded.film
-    if film is None:
-        film = film_mask(decoded.value, decoded.known_padding, lossy=decoded.lossy)
-    grey, note = scale_to_grey(decoded.value, film)
+    grey, film, note = grey_of(decoded)
     for array in (grey, film, decoded.stored):
         array.flags.writeable = False
     return Radiograph(
@@ -134,7 +125,7 @@ def _from_bytes(data: bytes, path: Path) -> Radiograph:
         film=film,
         stored=decoded.stored,
         bits_stored=decoded.bits_stored,
-        sha256=hashlib.sha256(data).hexdigest(),
+        sha256=sha256_of(data),
         path=path,
         file_format=decoded.file_format,
         spacing=decoded.spacing,
@@ -143,6 +134,32 @@ def _from_bytes(data: bytes, path: Path) -> Radiograph:
         history=(*decoded.history, note),
         lossy=decoded.lossy,
     )
+
+
+def sha256_of(data: bytes) -> str:
+    """Name of an image that stays when it is moved: SHA-256 of its stored bytes, hexadecimal."""
+    return hashlib.sha256(data).hexdigest()
+
+
+def grey_of(decoded: Decoded) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.bool_], str]:
+    """Grey values 0..1 of a decoded image, its film, and what was done, for the history.
+
+    Raises
+    ------
+    ImageError
+        There is nothing on it.
+    """
+    from radio.image.film import film_mask, scale_to_grey
+
+    if decoded.value.min() == decoded.value.max():
+        raise ImageError(
+            "All pixels have the same value; there is nothing to measure. Export the image again."
+        )
+    film = decoded.film
+    if film is None:
+        film = film_mask(decoded.value, decoded.known_padding, lossy=decoded.lossy)
+    grey, note = scale_to_grey(decoded.value, film)
+    return grey, film, note
 
 
 def decode_image(data: bytes) -> Decoded:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 from collections.abc import Iterator
 from pathlib import Path
 
 from radio.errors import BookError
 from radio.image.decoded import LARGEST_BYTES
+from radio.image.radiograph import sha256_of
 
 
 def look_for(folder: Path, wanted: set[str], *, deep: bool = True) -> dict[str, Path]:
@@ -36,7 +36,7 @@ def look_for(folder: Path, wanted: set[str], *, deep: bool = True) -> dict[str, 
             break
         try:
             if 0 < path.stat().st_size <= LARGEST_BYTES:
-                sha256 = hashlib.sha256(path.read_bytes()).hexdigest()
+                sha256 = sha256_of(path.read_bytes())
                 if sha256 in wanted:
                     found.setdefault(sha256, path)
         except OSError:

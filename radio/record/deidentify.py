@@ -19,11 +19,11 @@ import numpy.typing as npt
 
 from radio.errors import ImageError, PeriapicalError
 from radio.image.decoded import Decoded
-from radio.image.film import film_mask, scale_to_grey
 from radio.image.lettering import Lettering, find_lettering
-from radio.image.radiograph import decode_image
+from radio.image.radiograph import decode_image, grey_of, sha256_of
 from radio.record.atomic import make_directory, write_bytes, write_text
-from radio.record.deidentify_dicom import Dates, PlainDicom, hash_of, plain_dicom, put_pixels
+from radio.record.deidentify_dicom import Dates, PlainDicom, plain_dicom
+from radio.record.dicom_object import code_item, object_bytes, put_pixels
 from radio.record.pseudonyms import Pseudonyms
 from radio.record.wording import MADE_BY
 
@@ -154,14 +154,11 @@ class Deidentification:
             data = path.read_bytes()
         except OSError as problem:
             return ImageOutcome("", "", written=False, reason=f"cannot be read ({problem.strerror})")
-        stem = self.key.image(path.resolve(), hash_of(data))
+        stem = self.key.image(path.resolve(), sha256_of(data))
         self.words.add(path.stem)
         try:
             decoded = decode_image(data)
-            film = decoded.film
-            if film is None:
-                film = film_mask(decoded.value, decoded.known_padding, lossy=decoded.lossy)
-            grey = scale_to_grey(decoded.value, film)[0]
+            grey, _, _ = grey_of(decoded)
         except ImageError as problem:
             return ImageOutcome(stem, "", written=False, reason=f"is not read: {problem}")
         except Exception as problem:  # decoders meet damaged data with every kind of exception
@@ -203,9 +200,8 @@ class Deidentification:
 
     def _decided(self, name: str) -> Decision:
         """What was decided on an image: in this run, or by the same key before."""
-        rule = self.rules.lettering
-        decision = self.rules.decided.get(name) or (rule if rule != "withhold" else None)
-        if decision is not None and decision != "withhold":
+        decision = self.rules.decided.get(name, self.rules.lettering)
+        if decision != "withhold":
             self.key.decisions[name] = decision
         return self.key.decisions.get(name, "withhold")
 
@@ -295,13 +291,9 @@ def _dicom_bytes(decoded: Decoded, plain: PlainDicom, done: str) -> bytes:
     bits = decoded.bits_stored if plain_grey else 8 * decoded.stored.dtype.itemsize
     put_pixels(ds, decoded.stored, bits, plain.photometric if plain_grey else "MONOCHROME2")
     if done == "blanked":
-        item = type(ds)()
         code = codes.DCM.CleanPixelDataOption
-        item.CodeValue, item.CodingSchemeDesignator, item.CodeMeaning = code.value, "DCM", code.meaning
-        ds.DeidentificationMethodCodeSequence.append(item)
+        ds.DeidentificationMethodCodeSequence.append(code_item(code.value, "DCM", code.meaning))
         ds.BurnedInAnnotation = "NO"
     elif done == "kept":
         ds.BurnedInAnnotation = "YES"
-    stream = BytesIO()
-    ds.save_as(stream, enforce_file_format=True)
-    return stream.getvalue()
+    return object_bytes(ds)

@@ -18,10 +18,11 @@ from io import BytesIO
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
-import numpy.typing as npt
 
 from radio.image.dicom_header import RADIOGRAPH_CLASSES
-from radio.record.dicom_codes import tooth_of_code
+from radio.image.radiograph import sha256_of
+from radio.record.dicom_codes import person_name, tooth_of_code
+from radio.record.dicom_object import SECONDARY_CAPTURE, code_item, complete, put_meta
 from radio.record.pseudonyms import Pseudonyms
 
 if TYPE_CHECKING:
@@ -29,8 +30,6 @@ if TYPE_CHECKING:
 
 Dates = Literal["remove", "shift"]
 
-_SECONDARY_CAPTURE = "1.2.840.10008.5.1.4.1.1.7"
-_EXPLICIT_LITTLE = "1.2.840.10008.1.2.1"
 _LARGEST_NUMBER = 1e6
 _NUMBERS = (
     "PixelSpacing",
@@ -84,13 +83,11 @@ _REGIONS: Mapping[str, str] = {
     "70925003": "Maxilla",
 }
 _DATES = ("StudyDate", "SeriesDate", "AcquisitionDate", "ContentDate")
-# those of type 2: they stay, without a value
+# further ones of type 2: where they were they stay, without a value
 _EMPTIED = (
-    *("StudyDate", "StudyTime", "ContentDate", "ContentTime", "AccessionNumber", "ReferringPhysicianName"),
-    *("StudyID", "PatientBirthDate", "PatientSex", "Manufacturer", "Laterality", "PatientOrientation"),
-    *("DetectorType", "AcquisitionContextSequence"),
+    *("ContentDate", "ContentTime", "Manufacturer", "Laterality", "PatientOrientation", "DetectorType"),
+    "AcquisitionContextSequence",
 )
-_ALWAYS_THERE = ("StudyDate", "StudyTime", "AccessionNumber", "ReferringPhysicianName", "StudyID")
 _NAMING = frozenset({"PN", "LO", "SH", "ST", "LT", "UT", "UC", "AE"})
 _TEXT = _NAMING | {"DA", "DT", "TM", "AS", "UR", "CS", "IS", "DS"}
 
@@ -142,55 +139,28 @@ def plain_dicom(data: bytes, key: Pseudonyms, *, subject: str = "", dates: Dates
 
 def _made_anew(data: bytes, key: Pseudonyms, subject: str, dates: Dates) -> PlainDicom:
     from pydicom import Dataset, dcmread
-    from pydicom.dataset import FileMetaDataset
 
     old = dcmread(BytesIO(data), force=True)
     pseudonym = key.subject(subject or str(old.get("PatientID") or old.get("PatientName") or ""))
     ds = Dataset()
     known = str(old.get("SOPClassUID", ""))
-    ds.SOPClassUID = known if known in RADIOGRAPH_CLASSES else _SECONDARY_CAPTURE
+    ds.SOPClassUID = known if known in RADIOGRAPH_CLASSES else SECONDARY_CAPTURE
     for name in ("SOPInstanceUID", "StudyInstanceUID", "SeriesInstanceUID", "FrameOfReferenceUID"):
         if old.get(name) or name != "FrameOfReferenceUID":
-            ds[name] = _element(name, key.uid(str(old.get(name) or f"{name} of {hash_of(data)}")))
-    ds.PatientName, ds.PatientID = f"{pseudonym}^" if pseudonym else "", pseudonym
-    ds.PatientBirthDate = ds.PatientSex = ""
+            ds[name] = _element(name, key.uid(str(old.get(name) or f"{name} of {sha256_of(data)}")))
+    ds.PatientName, ds.PatientID = person_name(pseudonym), pseudonym
     _keep(old, ds)
     for name in _EMPTIED:
-        if name not in ds and (name in old or name in _ALWAYS_THERE):
+        if name not in ds and name in old:
             ds[name] = _element(name, None)
+    complete(ds)
     if dates == "shift":
         _shift_dates(old, ds, key, pseudonym)
     _say_so(ds, dates)
-    ds.file_meta = FileMetaDataset()
-    ds.file_meta.MediaStorageSOPClassUID = ds.SOPClassUID
-    ds.file_meta.MediaStorageSOPInstanceUID = ds.SOPInstanceUID
-    ds.file_meta.TransferSyntaxUID = _EXPLICIT_LITTLE
+    put_meta(ds)
     photometric = str(old.get("PhotometricInterpretation") or "MONOCHROME2")
     burnt = str(old.get("BurnedInAnnotation") or "").strip().upper() == "YES"
     return PlainDicom(ds, pseudonym, *_gone(old, ds), photometric, burnt)
-
-
-def put_pixels(ds: Any, stored: npt.NDArray[Any], bits_stored: int, photometric: str) -> None:
-    """Give a data set its pixels: the stored bits alone, so that nothing hides in the unused ones."""
-    signed = stored.dtype.kind == "i"
-    wide = stored.dtype.itemsize > 1 or bits_stored > 8
-    ds.SamplesPerPixel, ds.PhotometricInterpretation = 1, photometric
-    ds.Rows, ds.Columns = stored.shape
-    ds.BitsAllocated, ds.BitsStored = (16 if wide else 8), bits_stored
-    ds.HighBit, ds.PixelRepresentation = bits_stored - 1, int(signed)
-    for name in ("PixelPaddingValue", "PixelPaddingRangeLimit"):
-        if name in ds:
-            ds.add_new(name, "SS" if signed else "US", ds[name].value)
-    kind = ("<i" if signed else "<u") + ("2" if wide else "1")
-    raw = np.ascontiguousarray(stored.astype(kind)).tobytes()
-    ds.add_new("PixelData", "OW" if wide else "OB", raw + b"\0" * (len(raw) % 2))
-
-
-def hash_of(data: bytes) -> str:
-    """SHA-256 of bytes."""
-    import hashlib
-
-    return hashlib.sha256(data).hexdigest()
 
 
 def _keep(old: Any, ds: Any) -> None:
@@ -258,20 +228,12 @@ def _plain_table(item: Any) -> Any:
 
 def _tooth_item(item: Any) -> Any:
     tooth = tooth_of_code(str(item.get("CodeValue", "")))
-    return None if tooth is None else _code_item(tooth.value, tooth.meaning)
+    return None if tooth is None else code_item(tooth.value, "SCT", tooth.meaning)
 
 
 def _region_item(item: Any) -> Any:
     value = str(item.get("CodeValue", ""))
-    return _code_item(value, _REGIONS[value]) if value in _REGIONS else None
-
-
-def _code_item(value: str, meaning: str) -> Any:
-    from pydicom import Dataset
-
-    made = Dataset()
-    made.CodeValue, made.CodingSchemeDesignator, made.CodeMeaning = value, "SCT", meaning
-    return made
+    return code_item(value, "SCT", _REGIONS[value]) if value in _REGIONS else None
 
 
 def _shift_dates(old: Any, ds: Any, key: Pseudonyms, subject: str) -> None:
@@ -289,20 +251,14 @@ def _shift_dates(old: Any, ds: Any, key: Pseudonyms, subject: str) -> None:
 
 def _say_so(ds: Any, dates: Dates) -> None:
     """What was done, as PS3.15 E.1.1 and PS3.3 C.12.1.1 want it said."""
-    from pydicom import Dataset
     from pydicom.sr.codedict import codes
 
     done = [codes.DCM.BasicApplicationConfidentialityProfile]
     if dates == "shift":
         done.append(codes.DCM.RetainLongitudinalTemporalInformationModifiedDatesOption)
-    items = []
-    for code in done:
-        item = Dataset()
-        item.CodeValue, item.CodingSchemeDesignator, item.CodeMeaning = code.value, "DCM", code.meaning[:64]
-        items.append(item)
     ds.PatientIdentityRemoved = "YES"
     ds.DeidentificationMethod = "made anew from a list of what may stay"
-    ds.DeidentificationMethodCodeSequence = items
+    ds.DeidentificationMethodCodeSequence = [code_item(one.value, "DCM", one.meaning) for one in done]
     ds.LongitudinalTemporalInformationModified = "MODIFIED" if dates == "shift" else "REMOVED"
 
 

@@ -16,7 +16,7 @@ from radio.record.course_table import COURSE_COLUMNS
 from radio.record.deidentify import Deidentification
 from radio.record.readings_table import READING_COLUMNS
 from radio.record.rows import Row, read_rows
-from radio.record.tables import CLICK_COLUMNS, IMAGE_COLUMNS
+from radio.record.tables import CLICK_COLUMNS, IMAGE_COLUMNS, located
 
 # what a table is: its columns, and those it cannot do without
 TABLES: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
@@ -62,7 +62,7 @@ def plain_tables(
         for row in read.get(kind, ()):
             name = row.cells.get("image", "")
             if name:
-                run.image(_located(given[kind], name), row.cells.get("subject", ""))
+                run.image(located(given[kind], name), row.cells.get("subject", ""))
                 run.words.update(one for one in (row.cells.get("subject", ""), Path(name).stem) if one)
     for kind in ("readings", "courses"):
         run.words.update(row.cells["subject"] for row in read.get(kind, ()) if row.cells.get("subject"))
@@ -81,10 +81,6 @@ def plain_tables(
     return done
 
 
-def _located(table: Path, image: str) -> Path:
-    return table.parent / image
-
-
 def _plain_row(
     run: Deidentification, table: Path, row: Row, columns: list[str], count: Counter[str]
 ) -> dict[str, str] | None:
@@ -92,7 +88,7 @@ def _plain_row(
     cells = {name: row.cells.get(name, "") for name in columns}
     subject = run.key.subject(cells.get("subject", ""))
     if cells.get("image"):
-        outcome = run.outcomes.get(_located(table, cells["image"]).resolve())
+        outcome = run.outcomes.get(located(table, cells["image"]).resolve())
         if outcome is None or not outcome.written:
             return None
         cells["image"] = outcome.name

@@ -171,7 +171,7 @@ def unit_concept(unit: str) -> CodedConcept:
 
 
 def quantity_concept(one: Measurement, title: str) -> CodedConcept:
-    """What was measured, by a standard code wherever there is one; how is for :func:`method_concept`."""
+    """What was measured, by a standard code wherever there is one; how is for :func:`own_concept`."""
     if one.name in _NAMED:
         return _concept(*_NAMED[one.name])
     if one.name not in _OWN:
@@ -179,16 +179,11 @@ def quantity_concept(one: Measurement, title: str) -> CodedConcept:
             return _concept(*_ANGLE)
         if one.unit == "mm":
             return _concept(*(_RADIUS if "radius" in one.name else _LENGTH))
-    return _concept(one.name, SCHEME, title)
-
-
-def method_concept(one: Measurement, title: str) -> CodedConcept:
-    """How it was measured: the name it has in every table, with its title."""
-    return _concept(one.name, SCHEME, title)
+    return own_concept(one.name, title)
 
 
 def own_concept(value: str, meaning: str) -> CodedConcept:
-    """A concept no standard has a code for."""
+    """A concept no standard has a code for; of a method, the name it has in every table, with its title."""
     return _concept(value, SCHEME, meaning)
 
 

@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from io import BytesIO
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from radio.errors import PeriapicalError
 from radio.record.atomic import make_directory, write_bytes
+from radio.record.dicom_object import object_bytes
 from radio.record.dicom_source import source_image
-from radio.record.kept import KeptCanal
+from radio.record.kept import KeptCanal, grouped
 from radio.record.page import file_stems
 from radio.record.presentation import presentation_state
 from radio.record.report_sr import measurement_report
-
-if TYPE_CHECKING:
-    from pydicom import Dataset
 
 
 def write_dicom(
@@ -43,11 +39,7 @@ def write_dicom(
     PeriapicalError
         The place cannot be written.
     """
-    together: dict[tuple[str, str, str], list[KeptCanal]] = {}
-    for one in kept:
-        key = (one.subject, one.tracing.image_sha256, one.tracing.reader)
-        together.setdefault(key, []).append(one)
-    groups = list(together.values())
+    groups = list(grouped(kept, lambda k: (k.subject, k.tracing.image_sha256, k.tracing.reader)).values())
     stems = file_stems(
         "-".join(
             part
@@ -70,11 +62,5 @@ def write_dicom(
             made["image"] = image
         for what, ds in made.items():
             written.append(out / f"{stem}-{what}.dcm")
-            write_bytes(written[-1], _stored(ds))
+            write_bytes(written[-1], object_bytes(ds))
     return tuple(written), tuple(refused)
-
-
-def _stored(ds: Dataset) -> bytes:
-    stream = BytesIO()
-    ds.save_as(stream, enforce_file_format=True)
-    return stream.getvalue()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -19,9 +19,9 @@ from radio.record.colours import (
     LANDMARK_COLOUR,
 )
 from radio.record.dicom_codes import to_graphic, uid_of
-from radio.record.dicom_source import MAKER, MODEL
+from radio.record.dicom_object import MAKER, MODEL, date_by
 from radio.record.kept import KeptCanal
-from radio.record.report_sr import stamp_with
+from radio.record.kept_lines import kept_lines
 from radio.record.tracing import tracings_text
 from radio.record.wording import UNIT_SIGNS, name_of, value_text
 
@@ -65,12 +65,14 @@ def presentation_state(kept: Sequence[KeptCanal], image: Dataset) -> Dataset:
         name: GraphicLayer(name, order, told, CIELabColor.from_string(colour))
         for order, (name, (told, colour)) in enumerate(_LAYERS.items(), start=1)
     }
+    lines = [kept_lines(one.tracing) for one in kept]
     annotations = []
     for name, layer in layers.items():
-        graphics = [_line(points, image) for one in kept for points in _lines(one).get(name, ())]
+        graphics = [_graphic("POLYLINE", one[name], image) for one in lines if name in one]
         texts = []
         if name == "POINTS":
-            graphics += [_point(point, image) for one in kept for point in _points(one)]
+            fixes = [fix for one in kept for fix in one.tracing.proposed.landmarks.values()]
+            graphics += [_graphic("POINT", np.array([fix.point_px]), image) for fix in fixes]
             texts = [_text(one, number, image) for number, one in enumerate(kept)]
         if graphics or texts:
             annotations.append(
@@ -101,10 +103,7 @@ def presentation_state(kept: Sequence[KeptCanal], image: Dataset) -> Dataset:
     if "Laterality" not in state:
         state.Laterality = None
     state.SpecificCharacterSet = "ISO_IR 192"
-    when = max(one.tracing.created for one in kept)
-    stamp_with(state, when)
-    state.PresentationCreationDate = when.strftime("%Y%m%d")
-    state.PresentationCreationTime = when.strftime("%H%M%S")
+    date_by(state, (one.tracing for one in kept), "PresentationCreation")
     return state
 
 
@@ -114,37 +113,10 @@ def _polarity(image: Dataset) -> str:
     return str(image.get("PresentationLUTShape") or ("INVERSE" if inverse else "IDENTITY"))
 
 
-def _lines(kept: KeptCanal) -> dict[str, list[FloatArray]]:
-    made = kept.tracing.as_result()
-    lines: dict[str, list[FloatArray]] = {}
-    if made.canal_line is not None:
-        lines["CANAL"] = [made.canal_line.points_px]
-    if made.file_line is not None:
-        lines["FILE"] = [made.file_line.points_px]
-    if made.construction is not None:
-        c = made.construction
-        lines["AXIS"] = [np.array([c.axis_start_px, c.axis_end_px])]
-        lines["CHORD"] = [np.array([c.departure_px, c.canal_end_px])]
-    if {"file_tip", "apex"} <= set(made.landmarks):
-        lines["GAP"] = [np.array([made.landmarks[name].point_px for name in ("file_tip", "apex")])]
-    return lines
-
-
-def _points(kept: KeptCanal) -> Iterator[FloatArray]:
-    for fix in kept.tracing.as_result().landmarks.values():
-        yield np.asarray(fix.point_px, dtype=np.float64)
-
-
-def _line(points_px: FloatArray, image: Dataset) -> Any:
+def _graphic(kind: str, points_px: FloatArray, image: Dataset) -> Any:
     from highdicom.pr import GraphicObject
 
-    return GraphicObject("POLYLINE", _inside(points_px, image), "PIXEL")
-
-
-def _point(point_px: FloatArray, image: Dataset) -> Any:
-    from highdicom.pr import GraphicObject
-
-    return GraphicObject("POINT", _inside(point_px[None], image), "PIXEL")
+    return GraphicObject(kind, _inside(points_px, image), "PIXEL")
 
 
 def _text(kept: KeptCanal, number: int, image: Dataset) -> Any:

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
-from datetime import datetime
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,7 +16,6 @@ from radio.measure.result import Measurement
 from radio.record.book_tables import measurements_of
 from radio.record.dicom_codes import (
     from_graphic,
-    method_concept,
     own_concept,
     own_scheme,
     person_name,
@@ -28,8 +26,9 @@ from radio.record.dicom_codes import (
     uid_of,
     unit_concept,
 )
-from radio.record.dicom_source import MAKER, MODEL
+from radio.record.dicom_object import MAKER, MODEL, date_by
 from radio.record.kept import KeptCanal
+from radio.record.kept_lines import kept_lines
 from radio.record.tracing import Tracing, tracings_from_text, tracings_text
 from radio.record.wording import CAUTION, name_of
 
@@ -45,6 +44,12 @@ _STRUCTURED_REPORT = "1.2.840.10008.5.1.4.1.1.88.33"
 _SERIES_NUMBER = 9101
 # Single precision of a coordinate, and the digits of a number in a report.
 _SAME_PX, _SAME_SHARE = 0.01, 1e-6
+_OF_FILE_AND_GAP = (
+    "working_length_mm",
+    "target_length_mm",
+    "electronic_difference_mm",
+    "proportion_length_mm",
+)
 
 
 def measurement_report(kept: Sequence[KeptCanal], image: Dataset) -> Dataset:
@@ -89,22 +94,10 @@ def measurement_report(kept: Sequence[KeptCanal], image: Dataset) -> Dataset:
     report.SoftwareVersions = radio.__version__
     report.CompletionFlagDescription = CAUTION.split(".", maxsplit=1)[0]
     report.CodingSchemeIdentificationSequence = [own_scheme()]
-    when = max(one.tracing.created for one in kept)
-    report.ContentDate, report.ContentTime = when.strftime("%Y%m%d"), when.strftime("%H%M%S")
-    stamp_with(report, when)
+    date_by(report, (one.tracing for one in kept), "Content")
     block = report.private_block(_GROUP, CREATOR, create=True)
     block.add_new(_ELEMENT, "UT", document)
     return report
-
-
-def stamp_with(ds: Any, when: datetime) -> None:
-    """Date what was made by when it was measured, so that the same content is the same object."""
-    ds.InstanceCreationDate, ds.InstanceCreationTime = when.strftime("%Y%m%d"), when.strftime("%H%M%S")
-    for item in ds.get("ContributingEquipmentSequence", ()):
-        item.ContributionDateTime = when.strftime("%Y%m%d%H%M%S")
-    for name in ("SeriesDate", "SeriesTime"):
-        if name in ds:
-            delattr(ds, name)
 
 
 def read_report(path: Path) -> tuple[Tracing, ...]:
@@ -149,16 +142,20 @@ def _group(kept: KeptCanal, image: Dataset) -> Any:
     from highdicom.sr import FindingSite, MeasurementsAndQualitativeEvaluations, TrackingIdentifier
 
     tooth = tooth_concept(kept.tooth)
+    numbers = measurements_of(kept)
+    lines = _lines_by_column(kept.tracing, numbers)
     named = " ".join(part for part in (kept.subject, kept.tooth, f"canal {kept.canal}") if part)
     return MeasurementsAndQualitativeEvaluations(
         tracking_identifier=TrackingIdentifier(uid_from(kept.tracing.uuid), named),
         finding_type=own_concept("root_canal", "Root canal of a tooth"),
         finding_sites=None if tooth is None else [FindingSite(tooth)],
-        measurements=[_measured(one, kept, image) for one in measurements_of(kept).values()],
+        measurements=[
+            _measured(one, kept.tracing.software, lines.get(one.name, ()), image) for one in numbers.values()
+        ],
     )
 
 
-def _measured(one: Measurement, kept: KeptCanal, image: Dataset) -> Any:
+def _measured(one: Measurement, software: str, lines: Sequence[FloatArray], image: Dataset) -> Any:
     from highdicom.sr import (
         AlgorithmIdentification,
         CoordinatesForMeasurement,
@@ -181,19 +178,18 @@ def _measured(one: Measurement, kept: KeptCanal, image: Dataset) -> Any:
         # the unit of the value it is of; the library writes "no units"
         item.MeasuredValueSequence[0].MeasurementUnitsCodeSequence[0] = unit
     source = SourceImageForRegion(image.SOPClassUID, image.SOPInstanceUID)
-    name, _, version = kept.tracing.software.rpartition(" ")
+    name, _, version = software.rpartition(" ")
     return Measurement(
         name=quantity_concept(one, title),
         value=one.value,
         unit=unit,
-        method=method_concept(one, title),
+        method=own_concept(one.name, title),
         algorithm_id=AlgorithmIdentification(
             name or MODEL, version or radio.__version__, list(_told(one)), manufacturer=MAKER
         ),
         properties=properties,
         referenced_coordinates=[
-            CoordinatesForMeasurement("POLYLINE", to_graphic(line), source)
-            for line in _lines_of(one.name, kept.tracing)
+            CoordinatesForMeasurement("POLYLINE", to_graphic(line), source) for line in lines
         ]
         or None,
     )
@@ -208,29 +204,21 @@ def _told(one: Measurement) -> Iterator[str]:
     yield from (f"note={note}" for note in one.notes)
 
 
-def _lines_of(name: str, tracing: Tracing) -> list[FloatArray]:
-    """Lines a number was taken from, each (N, 2) as (row, col)."""
-    made = tracing.as_result()
-    marks = {key: fix.point_px for key, fix in made.landmarks.items()}
-    file = [] if made.file_line is None else [made.file_line.points_px]
-    canal = [] if made.canal_line is None else [made.canal_line.points_px]
-    gap = (
-        [np.array([marks[key] for key in ("file_tip", "apex")])] if {"file_tip", "apex"} <= set(marks) else []
-    )
-    if name == "gap_mm":
-        return gap or canal
-    if name in ("file_length_px", "scale_mm_per_px"):
-        of_file = tracing.scale is not None and tracing.scale.source == "file"
-        return file if name == "file_length_px" or of_file else []
-    if name in ("working_length_mm", "target_length_mm", "electronic_difference_mm", "proportion_length_mm"):
-        return [*file, *gap]
-    if name == "schneider_deg" and made.construction is not None:
-        c = made.construction
-        return [
-            np.array([c.axis_start_px, c.axis_end_px]),
-            np.array([c.departure_px, c.canal_end_px]),
-        ]
-    return canal
+def _lines_by_column(tracing: Tracing, columns: Iterable[str]) -> dict[str, list[FloatArray]]:
+    """Lines each number was taken from, as (row, col)."""
+    lines = kept_lines(tracing)
+    by_length = tracing.scale is not None and tracing.scale.source == "file"
+    # what a number has no lines of its own for was taken from the canal
+    own = {
+        **dict.fromkeys(_OF_FILE_AND_GAP, ("FILE", "GAP")),
+        "gap_mm": ("GAP",) if "GAP" in lines else ("CANAL",),
+        "file_length_px": ("FILE",),
+        "scale_mm_per_px": ("FILE",) if by_length else (),
+        "schneider_deg": ("AXIS", "CHORD") if "AXIS" in lines else ("CANAL",),
+    }
+    return {
+        column: [lines[name] for name in own.get(column, ("CANAL",)) if name in lines] for column in columns
+    }
 
 
 def _observers(tracing: Tracing) -> Any:
@@ -264,10 +252,11 @@ def _check_against(ds: Dataset, tracings: Sequence[Tracing], name: str) -> None:
             continue
         reported.add(uid)
         numbers = measurements_of(KeptCanal("", "", "", one))
+        kept = _lines_by_column(one, numbers)
         found = {column: (value, lines) for column, value, lines in _numbers(group)}
         same = set(found) == set(numbers) and all(
             math.isclose(value, numbers[column].value, rel_tol=_SAME_SHARE)
-            and _same_lines(lines, _lines_of(column, one))
+            and _same_lines(lines, kept[column])
             for column, (value, lines) in found.items()
         )
         if not same:

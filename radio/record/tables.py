@@ -186,7 +186,7 @@ def _read_images(path: Path) -> tuple[dict[_Key, _Canal], list[str]]:
     for row in rows:
         facts, wrong = facts_from_cells(row.cells)
         image = row.cells["image"]
-        one = _Canal(image, _located(path, image), facts.canal, facts, [row])
+        one = _Canal(image, located(path, image), facts.canal, facts, [row])
         problems = [row.problem] if row.problem else [*wrong]
         if not image:
             problems.append("column image: empty; give the name of the image")
@@ -220,8 +220,8 @@ def _read_clicks(path: Path) -> tuple[dict[_Key, _Canal], list[Skip], list[str]]
         if not image:
             lost.append(Skip("", canal, f"{place}, column image: empty; give the name of the image"))
             continue
-        located = _located(path, image)
-        one = canals.setdefault((located, canal), _Canal(image, located, canal))
+        where = located(path, image)
+        one = canals.setdefault((where, canal), _Canal(image, where, canal))
         one.rows.append(row)
         one.problems += [f"{place}, {problem}" for problem in problems_of_click(row)]
     return canals, lost, warnings
@@ -255,7 +255,7 @@ def _join(
             yield Skip(one.image, one.canal, "; ".join([reason, *one.problems]))
 
 
-def _located(table: Path, image: str) -> Path:
+def located(table: Path, image: str) -> Path:
     """Find the place of an image named in a table; a Windows path is understood elsewhere too."""
     place = table.parent / image
     if os.sep == "/" and "\\" in image and not place.exists():

@@ -13,11 +13,11 @@ from pathlib import Path
 from typing import Any, Literal
 
 from radio.errors import PeriapicalError
-from radio.image.radiograph import Radiograph, read_radiograph
+from radio.image.radiograph import Radiograph
 from radio.record.atomic import make_directory, write_text
 from radio.record.book_tables import measurements_of
 from radio.record.course import CourseEntry, FileUsed
-from radio.record.kept import KeptCanal
+from radio.record.kept import KeptCanal, grouped, traced_radiograph
 from radio.record.page import file_stems
 from radio.record.picture_drawing import Drawing
 from radio.record.picture_view import crop_to_tooth, draw_scale_bar, show_radiograph
@@ -130,10 +130,7 @@ def tooth_sheets(
         The wording cannot be used.
     """
     words = read_wording(wording)
-    together: dict[tuple[str, str, str, str], list[KeptCanal]] = {}
-    for one in kept:
-        key = (one.subject, one.tooth, one.tracing.image_sha256, one.tracing.reader)
-        together.setdefault(key, []).append(one)
+    together = grouped(kept, lambda k: (k.subject, k.tooth, k.tracing.image_sha256, k.tracing.reader))
     # a tooth of more canals than fit on a page has a second one
     groups = [
         (key, canals[start : start + _MOST_CANALS])
@@ -294,16 +291,10 @@ def _limited(told: Iterable[str], most: int) -> Iterable[str]:
 
 def _picture(canals: Sequence[KeptCanal]) -> tuple[str, str]:
     """Picture as a data URI, and why there is none."""
-    place = canals[0].image_path
-    if place is None:
-        return "", "The image is not where it was last seen; 'periapical casebook find' looks for it."
     try:
-        radiograph = read_radiograph(place)
+        return _drawn(traced_radiograph(canals[0])[0], canals), ""
     except PeriapicalError as problem:
         return "", str(problem)
-    if radiograph.sha256 != canals[0].tracing.image_sha256:
-        return "", f"{place.name} is not the image that was traced any more; it is not shown."
-    return _drawn(radiograph, canals), ""
 
 
 def _drawn(radiograph: Radiograph, canals: Sequence[KeptCanal]) -> str:

@@ -5,6 +5,9 @@ from __future__ import annotations
 import sqlite3
 from dataclasses import replace
 
+from typer.testing import CliRunner
+
+from radio.cli import app
 from radio.measure.reading import Reading
 from radio.measure.readings_list import ListedReading
 from radio.measure.result import Measurement
@@ -31,6 +34,13 @@ def reading(mm=21.5, subject="P-01", tooth="36", canal="1") -> ListedReading:
 def course(*lengths_mm, subject="P-01", tooth="36", canal="1") -> Course:
     entries = tuple(CourseEntry(Stage.ESTIMATE, mm) for mm in lengths_mm)
     return Course(tooth, canal, entries, subject)
+
+
+def command(*arguments, code=0) -> str:
+    """Run ``periapical casebook ...``; gives what it said, its error among it."""
+    done = CliRunner().invoke(app, ["casebook", *map(str, arguments)])
+    assert done.exit_code == code, done.output + str(done.exception)
+    return done.output + str(done.exception or "")
 
 
 def forge(path, change):

@@ -12,9 +12,7 @@ import jsonschema
 import openpyxl
 import pyarrow.parquet as pq
 import pytest
-from typer.testing import CliRunner
 
-from radio.cli import app
 from radio.measure.methods import METHODS
 from radio.record.book_tables import measurements_of, tables_of
 from radio.record.casebook import Casebook
@@ -23,7 +21,7 @@ from radio.record.results import RESULT_COLUMNS
 from radio.record.table_formats import write_tables
 from radio.record.tracing import load_tracings, save_tracings, tracings_text
 from radio.record.tracing_schema import made_schema, published_schema, schema_text
-from tests.record.books import course, filled, reading, tracing
+from tests.record.books import command, course, filled, reading, tracing
 
 
 @pytest.fixture
@@ -177,17 +175,11 @@ def test_the_json_reads_back_exactly(kept, tmp_path):
     assert again.read_bytes() == path.read_bytes()
 
 
-def export(*arguments, code=0):
-    done = CliRunner().invoke(app, ["casebook", "export", *map(str, arguments)])
-    assert done.exit_code == code, done.output
-    return done.output + str(done.exception or "")
-
-
 def test_the_command_writes_every_form(tmp_path):
     path, out = tmp_path / "a.casebook", tmp_path / "out"
     filled(path).close()
     forms = [part for form in ("csv", "xlsx", "parquet", "JSON") for part in ("--as", form)]
-    export(path, "--out", out, *forms)
+    command("export", path, "--out", out, *forms)
     stems = {f"{name}.{form}" for name in ("long", "wide", "dictionary") for form in ("csv", "parquet")}
     more = {"tables.xlsx", "tracings.json", "tracings-1.schema.json"}
     assert {one.name for one in out.iterdir()} == stems | more
@@ -201,11 +193,15 @@ def test_the_command_says_what_is_wrong_and_what_no_table_holds(tmp_path):
     path, out = tmp_path / "a.casebook", tmp_path / "out"
     with filled(path) as book:
         book.add_reading(reading(canal="9"))
-    assert "'docx'; allowed is csv, xlsx, parquet, json" in export(path, "--out", out, "--as", "docx", code=1)
+    assert "'docx'; allowed is csv, xlsx, parquet, json" in command(
+        "export", path, "--out", out, "--as", "docx", code=1
+    )
     assert not out.exists()
-    assert "--out DIR" in export(path, "--as", "csv", code=1)
-    assert "readings or courses of canals without a tracing" in export(path, "--out", out)
-    assert "no tracing stands that fits" in export(path, "--out", out, "--subject", "nobody", code=1)
+    assert "--out DIR" in command("export", path, "--as", "csv", code=1)
+    assert "readings or courses of canals without a tracing" in command("export", path, "--out", out)
+    assert "no tracing stands that fits" in command(
+        "export", path, "--out", out, "--subject", "nobody", code=1
+    )
 
 
 def test_a_book_of_nothing_gives_tables_without_rows(tmp_path):

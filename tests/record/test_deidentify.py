@@ -16,9 +16,7 @@ import pytest
 from dicomanonymizer.dicom_anonymization_databases import dicomfields_2026c as profile
 from PIL import Image, ImageDraw
 from pydicom import dcmread
-from typer.testing import CliRunner
 
-from radio.cli import app
 from radio.errors import PeriapicalError
 from radio.image.radiograph import read_radiograph
 from radio.record.deidentify import REPORT_NAME, Deidentification, Rules
@@ -38,6 +36,7 @@ from tests.fixtures.stuffed import (
     stuffed_png,
     stuffed_tiff,
 )
+from tests.record.books import command
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 TOOTH = painted_tooth()
@@ -55,12 +54,6 @@ STUFFED = {
 
 def run(folder, key=None, **rules):
     return Deidentification(folder / "out", Pseudonyms(key or folder / "key.json"), Rules(**rules))
-
-
-def command(*arguments, code=0):
-    done = CliRunner().invoke(app, ["casebook", *map(str, arguments)])
-    assert done.exit_code == code, done.output + str(done.exception)
-    return done.output + (str(done.exception) if done.exception and code else "")
 
 
 @pytest.mark.parametrize("kind", STUFFED)

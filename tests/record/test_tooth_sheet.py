@@ -10,16 +10,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from typer.testing import CliRunner
 
-from radio.cli import app
 from radio.errors import PeriapicalError
 from radio.record.casebook import Casebook
 from radio.record.course import Course, CourseEntry, Stage
 from radio.record.tooth_sheet import checked_paper, default_wording, read_wording, tooth_sheets
 from radio.record.tracing import Tracing
 from tests.fixtures.programs import printed_pages
-from tests.record.books import CLICKS, RADIOGRAPH, RESULT, course, filled, reading, tracing
+from tests.record.books import CLICKS, RADIOGRAPH, RESULT, command, course, filled, reading, tracing
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 
@@ -153,28 +151,22 @@ def test_paper_sets_the_size_of_the_page(kept):
         checked_paper("A3")
 
 
-def run(*arguments, code=0):
-    done = CliRunner().invoke(app, ["casebook", "sheet", *map(str, arguments)])
-    assert done.exit_code == code, done.output
-    return done.output + str(done.exception or "")
-
-
 def test_the_command_writes_a_sheet_with_the_picture_of_a_sample(tmp_path):
     path, out = tmp_path / "a.casebook", tmp_path / "sheets"
     Casebook.make(path).close()
     tables = ("--images", SAMPLES / "IMAGES.csv", "--clicks", SAMPLES / "CLICKS.csv")
-    assert CliRunner().invoke(app, ["casebook", "add", str(path), *map(str, tables)]).exit_code == 0
-    run(path, "--out", out, "--tooth", "36", "--paper", "letter")
+    command("add", path, *tables)
+    command("sheet", path, "--out", out, "--tooth", "36", "--paper", "letter")
     (page,) = out.iterdir()
     told = Seen(page.read_text(encoding="utf-8"))
     assert told.tags.count("img") == 1
     assert len(told.loads[0]) > 20_000
     assert "canal MB" in told.text
     words = tmp_path / "w.toml"
-    run(path, "--write-wording", words)
+    command("sheet", path, "--write-wording", words)
     assert words.read_text(encoding="utf-8") == default_wording()
-    assert "no tracing stands that fits" in run(path, "--out", out, "--tooth", "18", code=1)
-    assert "--out DIR" in run(path, code=1)
+    assert "no tracing stands that fits" in command("sheet", path, "--out", out, "--tooth", "18", code=1)
+    assert "--out DIR" in command("sheet", path, code=1)
 
 
 def test_readings_and_courses_of_other_canals_stay_off(tmp_path):
