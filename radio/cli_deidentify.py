@@ -69,7 +69,7 @@ def de_identified(
     """De-identify images and tables and tell what was done without a name; gives the new tables by kind."""
     from radio.errors import PeriapicalError
     from radio.record.deidentify import NOT_PROVEN, Deidentification
-    from radio.record.deidentify_tables import plain_tables
+    from radio.record.deidentify_tables import NOT_READ, plain_tables
     from radio.record.pseudonyms import Pseudonyms
 
     if key is None:
@@ -81,6 +81,12 @@ def de_identified(
     for one in pictures:
         run.image(one)
     done = plain_tables(run, tables, places)
+    warn(
+        f"{given[kind]}: {told[NOT_READ]} {NOT_READ} and were left out; add them without --de-identify to a "
+        "casebook of your own to see what is wrong"
+        for kind, told in done.items()
+        if told[NOT_READ]
+    )
     unknown = sorted(set(rules.decided) - {outcome.name for outcome in run.outcomes.values()})
     report = run.finish(done)
     for outcome in run.outcomes.values():

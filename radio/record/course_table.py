@@ -151,6 +151,11 @@ def read_courses(path: Path) -> CourseTable:
     )
 
 
+def problems_of_course(row: Row) -> list[str]:
+    """Say what is wrong with the cells of one row; nothing when all is well."""
+    return _values(row, COURSE_COLUMNS, _READERS)[1]
+
+
 def _values(
     row: Row, columns: Iterable[str], readers: Mapping[str, Callable[[str], object]]
 ) -> tuple[dict[str, object], list[str]]:

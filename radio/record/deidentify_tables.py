@@ -6,24 +6,45 @@ import csv
 import io
 import re
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
 from radio.errors import PeriapicalError
 from radio.record.atomic import write_text
-from radio.record.course_table import COURSE_COLUMNS
+from radio.record.click_rows import problems_of_click
+from radio.record.course_table import COURSE_COLUMNS, problems_of_course
 from radio.record.deidentify import Deidentification
-from radio.record.readings_table import READING_COLUMNS
+from radio.record.fact_cells import facts_from_cells
+from radio.record.readings_table import READING_COLUMNS, problems_of_reading
 from radio.record.rows import Row, read_rows
 from radio.record.tables import CLICK_COLUMNS, IMAGE_COLUMNS, located
 
-# what a table is: its columns, and those it cannot do without
-TABLES: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
-    "images": (IMAGE_COLUMNS, ("image",)),
-    "clicks": (CLICK_COLUMNS, ("image",)),
-    "readings": (READING_COLUMNS, ()),
-    "courses": (COURSE_COLUMNS, ()),
+NOT_READ = "rows that cannot be read"
+
+
+@dataclass(frozen=True)
+class _Kind:
+    """What a table is: its columns, those it cannot do without, and what is wrong with a row of it.
+
+    A cell that is no number and no term of its column may be anything, a name among it.
+    """
+
+    columns: tuple[str, ...]
+    required: tuple[str, ...]
+    problems: Callable[[Row], Sequence[str]]
+
+
+def _problems_of_image(row: Row) -> Sequence[str]:
+    return [row.problem] if row.problem else facts_from_cells(row.cells)[1]
+
+
+_TABLES: Mapping[str, _Kind] = {
+    "images": _Kind(IMAGE_COLUMNS, ("image",), _problems_of_image),
+    "clicks": _Kind(CLICK_COLUMNS, ("image", "landmark", "row", "col"), problems_of_click),
+    "readings": _Kind(READING_COLUMNS, ("electronic_mm",), problems_of_reading),
+    "courses": _Kind(COURSE_COLUMNS, ("stage", "length_mm"), problems_of_course),
 }
 _TIMES = ("time", "electronic_time")
 # free text is not handed on: nobody can say whom it names. Canal and view are needed; they are emptied where
@@ -43,7 +64,7 @@ def plain_tables(
     ----------
     run : Deidentification
     given : mapping of str to pathlib.Path
-        Tables by kind, of :data:`TABLES`.
+        Tables by kind: images, clicks, readings, courses.
     places : mapping of str to pathlib.Path
         Where each is written.
 
@@ -57,7 +78,10 @@ def plain_tables(
     PeriapicalError
         A table cannot be read, or the place cannot be written.
     """
-    read = {kind: read_rows(path, *TABLES[kind])[0] for kind, path in given.items()}
+    read = {
+        kind: read_rows(path, _TABLES[kind].columns, _TABLES[kind].required)[0]
+        for kind, path in given.items()
+    }
     for kind in ("images", "clicks"):
         for row in read.get(kind, ()):
             name = row.cells.get("image", "")
@@ -69,8 +93,10 @@ def plain_tables(
     done = {}
     for kind, rows in read.items():
         count: Counter[str] = Counter()
-        columns = [one for one in TABLES[kind][0] if any(one in row.cells for row in rows)]
-        made = [_plain_row(run, given[kind], row, columns, count) for row in rows]
+        columns = [one for one in _TABLES[kind].columns if any(one in row.cells for row in rows)]
+        taken = [row for row in rows if not _TABLES[kind].problems(row)]
+        count[NOT_READ] += len(rows) - len(taken)
+        made = [_plain_row(run, given[kind], row, columns, count) for row in taken]
         text = io.StringIO()
         writer = csv.DictWriter(text, columns, lineterminator="\n")
         writer.writeheader()

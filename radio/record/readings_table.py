@@ -133,13 +133,23 @@ def _lost(row: Row, table: str, problems: list[str]) -> LostReading:
 # -- one row -------------------------------------------------------------------------------------------------
 
 
+def problems_of_reading(row: Row) -> list[str]:
+    """Say what is wrong with the cells of one row; nothing when all is well."""
+    return [row.problem] if row.problem else _facts_and_values(row)[2]
+
+
+def _facts_and_values(row: Row) -> tuple[CaseFacts, dict[str, Any], list[str]]:
+    """Cells of a row read each by itself, and what is wrong with them."""
+    facts, wrong = facts_from_cells({name: row.cells.get(name, "") for name in _FACTS})
+    values, problems = _read_cells(row.cells)
+    return facts, values, [*problems, *wrong]
+
+
 def _listed(row: Row, lengths: WorkingLengths | None) -> tuple[ListedReading | None, list[str]]:
     """The reading of one row, or what is wrong with it."""
     if row.problem:
         return None, [row.problem]
-    facts, wrong = facts_from_cells({name: row.cells.get(name, "") for name in _FACTS})
-    values, problems = _read_cells(row.cells)
-    problems += wrong
+    facts, values, problems = _facts_and_values(row)
     image = row.cells.get("image", "")
     if not image and not facts.subject:
         problems.append("columns image and subject: both empty; give one of them")

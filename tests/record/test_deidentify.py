@@ -409,3 +409,24 @@ def test_tracings_cannot_be_deidentified_on_the_way(tmp_path):
         code=1,
     )
     assert "is of images and tables" in told
+
+
+@pytest.mark.parametrize(
+    ("kind", "text"),
+    [
+        # a comma that parts a name shifts what follows it; a name in a column of terms
+        ("images", f"image,subject,tooth\na.png,{NAME}, {OTHER},36\na.png,P,{OTHER}\na.png,P,36\n"),
+        ("clicks", f"image,landmark,row,col\na.png,apex,{OTHER},2\na.png,{OTHER},1,2\na.png,apex,1,2\n"),
+        ("readings", f"subject,electronic_mm,canal_state\nP,20,{OTHER}\nP,{OTHER},dry\nP,20,dry\n"),
+        ("courses", f"subject,stage,length_mm\nP,{OTHER},20\nP,final,{OTHER}\nP,final,20\n"),
+    ],
+)
+def test_a_row_that_cannot_be_read_is_left_out_for_a_name_may_stand_anywhere_in_it(tmp_path, kind, text):
+    Image.fromarray(GREY).save(tmp_path / "a.png")
+    (tmp_path / "t.csv").write_text(text)
+    place = ("--out", tmp_path / "o", "--key", tmp_path / "k.json")
+    told = command("de-identify", tmp_path / "a.png", f"--{kind}", tmp_path / "t.csv", *place)
+    assert "2 rows that cannot be read and were left out" in told
+    written = (tmp_path / "o" / f"{kind.upper()}.csv").read_text()
+    assert len(written.splitlines()) == 2
+    assert found_marks(written.encode()) == []
